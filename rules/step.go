@@ -1,0 +1,123 @@
+package rules
+
+import (
+	"time"
+
+	"ionward/rules/alarm"
+	"ionward/rules/signal"
+)
+
+// Input is what one step sees: how much time passed, and perhaps a scan.
+type Input struct {
+	Gap       time.Duration // since the last step; never negative
+	At        int64         // UTC of the step's end, ns since 1970; 0 = not known; for the record, the rule never looks
+	Scan      bool          // Readings hold a scan; without it only time passes
+	Estimated bool          // Gap is a difference of wall clocks (a restart)
+	Readings  signal.Set
+	Orders    []Order
+}
+
+// Step lets in.Gap pass and then takes in the scan and the orders. Deadlines strictly inside the gap are settled first,
+// in order, with the inputs held; one that falls on the instant of a scan is decided with that scan's inputs. A step
+// without a scan settles deadlines up to and including its end. The effects are valid until the next step.
+func Step(set *Settings, s *State, in *Input, out *Effects) {
+	out.Events = out.Events[:0]
+	left := in.Gap
+	for {
+		d, ok := s.NextDeadline(set)
+		if !ok || d > left || (d == left && in.Scan) {
+			break
+		}
+		s.advance(set, d)
+		left -= d
+		s.settle(set, out)
+	}
+	s.advance(set, left)
+	if in.Scan {
+		s.scan(set, in, out)
+	}
+	for i := range in.Orders {
+		s.order(&in.Orders[i], out)
+	}
+	out.Outputs = s.Mode.Outputs()
+}
+
+// advance lets dt pass in which nothing happens.
+func (s *State) advance(set *Settings, dt time.Duration) {
+	if s.Started {
+		s.Custody.advance(s, dt)
+	}
+	s.Elapsed += dt
+	if s.Powered {
+		s.Clear.Advance(dt, set.ClearDelay)
+		s.Delay.Advance(dt, set.Delay)
+		s.Bypass.Advance(dt, set.Bypass)
+	}
+}
+
+// settle decides a deadline with the inputs held.
+func (s *State) settle(set *Settings, out *Effects) {
+	if s.Powered {
+		s.Delay.Set(s.Off())
+		s.latch(set)
+	}
+	s.enter(set, out, NoReason)
+	s.alarms(set, out)
+	s.Custody.aim(s)
+}
+
+// scan takes in one set of readings, in the order of the rule: power, class, delay, bypass, press, latch, outputs.
+func (s *State) scan(set *Settings, in *Input, out *Effects) {
+	s.hold(in)
+	was := s.Powered
+	edge := s.press()
+	s.power(set)
+	if s.Powered {
+		s.classify(set, !was)
+		s.Clear.Set(s.Class == ClassOff, set.ClearDelay)
+		s.Delay.Set(s.Off())
+	}
+	why := NoReason
+	if edge {
+		why = s.offer(set, out)
+	}
+	// The pulse input follows the accepted press until the button is let go.
+	s.Bypass.Set(why == PressAccepted || (s.Bypass.In && s.Button == ButtonHeld))
+	if s.Powered {
+		s.latch(set)
+	}
+	s.enter(set, out, why)
+	s.Started = true
+	s.alarms(set, out)
+	s.Custody.aim(s)
+}
+
+// hold keeps the readings of this scan: a missing one leaves the last usable value to age.
+func (s *State) hold(in *Input) {
+	for i := range in.Readings {
+		r, h := &in.Readings[i], &s.Signals[i]
+		h.Quality, h.Cause = r.Quality, r.Cause
+		if r.Usable() {
+			h.Value, h.Seen, h.Known = r.Value, s.Elapsed, true
+		}
+	}
+	if p := &in.Readings[signal.ProductConductivity]; p.Quality == signal.Good {
+		s.Custody.worst(p.Value)
+	}
+}
+
+// order does what a person asked for, or records that it had no effect.
+func (s *State) order(o *Order, out *Effects) {
+	e := Event{At: s.Elapsed, Kind: OrderDone, Order: *o, Accepted: o.Verb == Note}
+	if o.Verb != Note && int(o.Alarm) < alarm.Count {
+		a := &s.Alarms[o.Alarm]
+		e.Alarm, e.Was = o.Alarm, a.Phase
+		if o.Verb == Acknowledge {
+			e.Accepted = a.Acknowledge()
+		} else {
+			e.Accepted = a.Reset()
+		}
+		e.Now = a.Phase
+	}
+	out.Events = append(out.Events, e)
+}
