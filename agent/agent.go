@@ -56,7 +56,7 @@ type Loop struct {
 	Seq        uint64      // the last sequence number recorded
 
 	Drive   func(rules.Outputs) // the simulator's valves
-	Step    func(*Step)         // sees every step: replay's writer
+	Step    func(Step)          // sees every step: replay's writer
 	Latest  *Latest             // the newest snapshot
 	Journal Recorder            // the record
 	in      rules.Input
@@ -95,7 +95,7 @@ func (l *Loop) deliver() {
 		l.Drive(l.out.Outputs)
 	}
 	if l.Step != nil {
-		l.Step(&Step{Input: &l.in, State: &l.State, Effects: &l.out})
+		l.Step(Step{Input: &l.in, State: &l.State, Effects: &l.out})
 	}
 	// A step without a scan, an order or an event only cut a gap in two, and a cut changes nothing: it is not recorded.
 	if !l.in.Scan && len(l.in.Orders) == 0 && len(l.out.Events) == 0 {

@@ -247,6 +247,7 @@ func BenchmarkStep(b *testing.B) {
 	in := bench.in
 	in.Gap = time.Second
 	in.Readings[signal.Flow] = signal.Reading{Value: 40, Quality: signal.Good}
+	in.Present = 1<<signal.ProductConductivity | 1<<signal.Flow | 1<<signal.ControlPower | 1<<signal.BypassButton
 	b.ReportAllocs()
 	i := 0
 	for b.Loop() {

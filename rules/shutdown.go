@@ -37,11 +37,12 @@ func (s *State) classify(set *Settings, first bool) {
 		}
 		return
 	}
-	value, end := signal.Counts(h.Value, set.Resolution), signal.Counts(set.Endpoint, set.Resolution)
+	l := s.limit(set)
+	value := signal.Counts(h.Value, set.Resolution)
 	switch {
-	case value >= end:
+	case value >= l.End:
 		s.Class, s.Why = ClassOff, OffSpec
-	case h.Quality == signal.Good && value < end-signal.Counts(set.ClearBand, set.Resolution):
+	case h.Quality == signal.Good && value < l.Clear:
 		s.Class, s.Why = ClassOn, OnSpec
 	case first && h.Quality == signal.Uncertain:
 		s.Class, s.Why = ClassOff, UncertainAtPowerBack

@@ -54,14 +54,41 @@ type State struct {
 	Button  Button `json:"button"`
 
 	Signals [signal.Count]Held       `json:"signals"`
+	Fresh   uint32                   `json:"fresh"` // bit by signal: the newest scan read it
 	Alarms  [alarm.Count]alarm.State `json:"alarms"`
+	Due     time.Duration            `json:"due"` // rule time of the alarms' next deadline
+	Offered uint32                   `json:"offered"`
 	Custody Custody                  `json:"custody"`
+	Limits  Limits                   `json:"limits"`
 
 	Trips       int `json:"trips"`        // stops by the rule
 	Presses     int `json:"presses"`      // rising edges of the button
 	Bypasses    int `json:"bypasses"`     // accepted presses
 	PowerLosses int `json:"power_losses"` // a powered scan followed by one without power
 	Chain       int `json:"chain"`        // accepted presses in a row since the water was last on spec without a bypass
+}
+
+// never is later than any deadline.
+const never = time.Duration(1<<63 - 1)
+
+// Limits are the settings of the classification as whole counts, worked out once and kept with what they came from, so
+// that a changed setting is seen at the next scan.
+type Limits struct {
+	Endpoint   float64 `json:"endpoint"` // uS/cm, as set
+	ClearBand  float64 `json:"clear_band"`
+	Resolution float64 `json:"resolution"`
+	End        int64   `json:"end"`   // counts: at or above is off spec
+	Clear      int64   `json:"clear"` // counts: below is on spec
+}
+
+// limit brings the limits up to date with the settings.
+func (s *State) limit(set *Settings) *Limits {
+	l := &s.Limits
+	if l.Endpoint != set.Endpoint || l.ClearBand != set.ClearBand || l.Resolution != set.Resolution {
+		end := signal.Counts(set.Endpoint, set.Resolution)
+		*l = Limits{set.Endpoint, set.ClearBand, set.Resolution, end, end - signal.Counts(set.ClearBand, set.Resolution)}
+	}
+	return l
 }
 
 // Off reports whether the product counts as off spec: the class after the clear delay.
@@ -82,7 +109,6 @@ func (s *State) TimeLeft(set *Settings) (time.Duration, bool) {
 // NextDeadline is the time from now to the next instant at which something happens by itself with the inputs held, and
 // whether there is one. A live loop wakes exactly then, even when polling hangs.
 func (s *State) NextDeadline(set *Settings) (time.Duration, bool) {
-	const never = time.Duration(1<<63 - 1)
 	next := never
 	if s.Powered {
 		if d, ok := s.Clear.Left(set.ClearDelay); ok {
@@ -95,10 +121,8 @@ func (s *State) NextDeadline(set *Settings) (time.Duration, bool) {
 			next = min(next, d)
 		}
 	}
-	for i := range s.Alarms {
-		if at, ok := s.Alarms[i].Due(&set.Alarms[i]); ok {
-			next = min(next, at-s.Elapsed)
-		}
+	if s.Due > 0 {
+		next = min(next, s.Due-s.Elapsed)
 	}
 	// A setting shortened in mid-run may put a deadline behind: it is due now.
 	return max(next, 0), next != never

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"math/bits"
 	"time"
 
 	"ionward/rules/alarm"
@@ -14,6 +15,7 @@ type Input struct {
 	Scan      bool          // Readings hold a scan; without it only time passes
 	Estimated bool          // Gap is a difference of wall clocks (a restart)
 	Readings  signal.Set
+	Present   uint32 // bit by signal: which readings can be other than none; 0 = look at all
 	Orders    []Order
 }
 
@@ -37,7 +39,7 @@ func Step(set *Settings, s *State, in *Input, out *Effects) {
 		s.scan(set, in, out)
 	}
 	for i := range in.Orders {
-		s.order(&in.Orders[i], out)
+		s.order(set, &in.Orders[i], out)
 	}
 	out.Outputs = s.Mode.Outputs()
 }
@@ -94,30 +96,49 @@ func (s *State) scan(set *Settings, in *Input, out *Effects) {
 
 // hold keeps the readings of this scan: a missing one leaves the last usable value to age.
 func (s *State) hold(in *Input) {
-	for i := range in.Readings {
+	look := in.Present | s.Fresh
+	if in.Present == 0 {
+		look = 1<<signal.Count - 1
+	}
+	s.Fresh = 0
+	for ; look != 0; look &= look - 1 {
+		i := bits.TrailingZeros32(look) & (1<<5 - 1)
+		if i >= signal.Count {
+			break
+		}
 		r, h := &in.Readings[i], &s.Signals[i]
 		h.Quality, h.Cause = r.Quality, r.Cause
+		if r.Quality != signal.None {
+			s.Fresh |= 1 << i
+		}
 		if r.Usable() {
 			h.Value, h.Seen, h.Known = r.Value, s.Elapsed, true
 		}
 	}
-	if p := &in.Readings[signal.ProductConductivity]; p.Quality == signal.Good {
+	if p := &s.Signals[signal.ProductConductivity]; p.Quality == signal.Good {
 		s.Custody.worst(p.Value)
 	}
 }
 
 // order does what a person asked for, or records that it had no effect.
-func (s *State) order(o *Order, out *Effects) {
-	e := Event{At: s.Elapsed, Kind: OrderDone, Order: *o, Accepted: o.Verb == Note}
-	if o.Verb != Note && int(o.Alarm) < alarm.Count {
-		a := &s.Alarms[o.Alarm]
-		e.Alarm, e.Was = o.Alarm, a.Phase
-		if o.Verb == Acknowledge {
-			e.Accepted = a.Acknowledge()
-		} else {
-			e.Accepted = a.Reset()
-		}
-		e.Now = a.Phase
+func (s *State) order(set *Settings, o *Order, out *Effects) {
+	e := Event{At: s.Elapsed, Kind: OrderDone, Order: *o, Alarm: o.Alarm, Accepted: o.Verb == Note}
+	if o.Verb == Note || int(o.Alarm) >= alarm.Count {
+		out.Events = append(out.Events, e)
+		return
 	}
+	a := &s.Alarms[o.Alarm]
+	e.Was = a.Phase
+	if o.Verb == Acknowledge {
+		e.Accepted = a.Acknowledge()
+	} else {
+		e.Accepted = a.Reset()
+	}
+	e.Now, e.Priority, e.Reason = a.Phase, set.Alarms[o.Alarm].Priority, s.Reason
+	s.schedule(set)
 	out.Events = append(out.Events, e)
+	if e.Accepted {
+		e.Kind = AlarmChange
+		out.Events = append(out.Events, e)
+	}
 }
