@@ -1,0 +1,56 @@
+// Package broker is an MQTT broker inside the simulator, so that a demonstration needs nothing installed.
+//
+// It guarantees that it listens on the loopback only and ends with its owner. It takes anonymous clients, keeps nothing
+// on disk, and is no broker for a plant.
+package broker
+
+import (
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/hooks/auth"
+	"github.com/mochi-mqtt/server/v2/listeners"
+)
+
+// Broker is a running broker.
+type Broker struct {
+	server  *mochi.Server
+	address string
+}
+
+// Listen starts a broker at host:port, which must be of the loopback; port 0 takes a free one.
+func Listen(address string) (*Broker, error) {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return nil, fmt.Errorf("cannot listen for MQTT at %q: use host:port, such as 127.0.0.1:1883", address)
+	}
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, fmt.Errorf("cannot listen for MQTT at %s: this broker takes anybody, so it stays on the loopback; use 127.0.0.1", address)
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("cannot listen for MQTT: %w", err)
+	}
+	s := mochi.New(&mochi.Options{Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
+	if err := s.AddHook(new(auth.AllowHook), nil); err == nil {
+		err = s.AddListener(listeners.NewNet("broker", l))
+	}
+	if err != nil {
+		_ = l.Close()
+		return nil, fmt.Errorf("cannot set up the MQTT broker: %w", err)
+	}
+	if err := s.Serve(); err != nil {
+		_ = l.Close()
+		return nil, fmt.Errorf("cannot start the MQTT broker: %w", err)
+	}
+	return &Broker{server: s, address: l.Addr().String()}, nil
+}
+
+// URL is the broker's address, mqtt://host:port.
+func (b *Broker) URL() string { return "mqtt://" + b.address }
+
+// Close ends the broker and its connections.
+func (b *Broker) Close() error { return b.server.Close() }
