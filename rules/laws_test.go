@@ -223,6 +223,31 @@ func TestCountdownIsExact(t *testing.T) {
 	})
 }
 
+// Instruments may be polled at different intervals: a signal that was not due keeps its last reading and its quality.
+func TestASignalThatWasNotDueStands(t *testing.T) {
+	set := Defaults()
+	var s State
+	var out Effects
+	scan := func(product signal.Reading) {
+		in := Input{Scan: true, Gap: time.Second}
+		in.Readings[signal.ProductConductivity] = product
+		Step(&set, &s, &in, &out)
+	}
+	held := func() Held { return s.Signals[signal.ProductConductivity] }
+	notDue := signal.Reading{Cause: signal.NotPolled}
+	scan(notDue)
+	require.Equal(t, Delay, s.Mode, "nothing was ever read: no reading in the first scan counts as off spec")
+	scan(signal.ProductConductivity.Default(0.4, signal.Good))
+	scan(notDue)
+	require.Equal(t, signal.Good, held().Quality)
+	require.Equal(t, Service, s.Mode)
+	age, _ := s.Age(signal.ProductConductivity)
+	require.Equal(t, time.Second, age, "it ages all the same")
+	scan(signal.Reading{Cause: signal.TimedOut})
+	scan(notDue)
+	require.Equal(t, signal.None, held().Quality, "a poll that failed stands too")
+}
+
 func TestStepAllocatesNothing(t *testing.T) {
 	b := newBench(Defaults())
 	b.value = 0.4

@@ -107,6 +107,13 @@ func (s *State) hold(in *Input) {
 			break
 		}
 		r, h := &in.Readings[i], &s.Signals[i]
+		if r.Cause == signal.NotPolled && h.Known {
+			// It was not due in this scan: its last reading stands, as between two scans.
+			if h.Quality != signal.None {
+				s.Fresh |= 1 << i
+			}
+			continue
+		}
 		h.Quality, h.Cause = r.Quality, r.Cause
 		if r.Quality != signal.None {
 			s.Fresh |= 1 << i
