@@ -13,6 +13,10 @@ const longest = 1 << 20
 // read gives the next line without its end, or io.EOF. The line is valid until the next call.
 func (r *Reader) read() ([]byte, error) {
 	b, err := r.in.ReadSlice('\n')
+	if err == nil { // the usual case, at no cost
+		r.lines++
+		return chomp(b), nil
+	}
 	if errors.Is(err, bufio.ErrBufferFull) {
 		r.long = append(r.long[:0], b...)
 		for errors.Is(err, bufio.ErrBufferFull) && len(r.long) <= longest {
@@ -31,8 +35,19 @@ func (r *Reader) read() ([]byte, error) {
 	case err != nil && !errors.Is(err, io.EOF):
 		return nil, &Fault{File: r.name, Line: r.lines, What: "cannot read on: " + reason(err)}
 	}
-	b = bytes.TrimSuffix(b, []byte{'\n'})
-	return bytes.TrimSuffix(b, []byte{'\r'}), nil
+	return chomp(b), nil
+}
+
+// chomp cuts the line's end off: LF, CR LF, or nothing at the end of the file.
+func chomp(b []byte) []byte {
+	n := len(b)
+	if n > 0 && b[n-1] == '\n' {
+		n--
+	}
+	if n > 0 && b[n-1] == '\r' {
+		n--
+	}
+	return b[:n]
 }
 
 // split cuts a line into its cells. Quoted cells (RFC 4180) may hold commas, doubled quotes and line ends; the cells are

@@ -13,19 +13,23 @@ func (r *Reader) plain(line []byte, in *rules.Input) bool {
 	if !r.placed { // the first row decides what time is
 		return false
 	}
-	in.Readings = signal.Set{}
+	if in != r.into { // from then on only what has a column is written
+		in.Readings, r.into = signal.Set{}, in
+	}
 	at, last := 0, len(r.columns)-1
 	for i := range r.columns {
 		c := &r.columns[i]
-		rest := line[at:]
-		var n int
+		n := -1
 		switch {
+		case c.role == contact && at+1 < len(line) && line[at+1] == ',' && line[at]&^1 == '0':
+			in.Readings[c.id] = signal.Reading{Value: float64(line[at] & 1), Quality: signal.Good}
+			n = 1
 		case c.role == analog || c.role == contact:
-			n = c.plain(rest, &in.Readings[c.id])
+			n = c.plain(line[at:], &in.Readings[c.id])
 		case c.role == timed && !r.Dated:
-			n = r.plainSeconds(rest)
+			n = r.plainSeconds(line[at:])
 		default:
-			n = r.plainCell(c, rest)
+			n = r.plainCell(c, line[at:])
 		}
 		if n < 0 {
 			return false
@@ -109,6 +113,7 @@ var whole = [...]int64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
 func (c *column) plain(line []byte, out *signal.Reading) int {
 	m, places, n := digits(line)
 	if n <= 0 {
+		*out = signal.Reading{}
 		return n
 	}
 	v := float64(m)
@@ -119,7 +124,7 @@ func (c *column) plain(line []byte, out *signal.Reading) int {
 		*out = c.judge(&cell{value: c.inside(v), present: true})
 		return n
 	}
-	out.Value, out.Quality = v, signal.Good
+	*out = signal.Reading{Value: v, Quality: signal.Good}
 	return n
 }
 

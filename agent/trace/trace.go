@@ -15,6 +15,8 @@ import (
 	"io"
 	"os"
 	"strings"
+
+	"ionward/rules"
 )
 
 // Settings say how a trace is read.
@@ -66,11 +68,12 @@ type Reader struct {
 	line    int // of the row in hand
 	lines   int // read so far
 	columns []column
-	signals []column // of columns, those that hold a signal
-	present uint32   // bit by signal: it has a column
-	minute  minute   // cache of the last dated minute
-	last    int64    // time of the row before
-	placed  bool     // a row with a time was seen
+	signals []column     // of columns, those that hold a signal
+	present uint32       // bit by signal: it has a column
+	into    *rules.Input // the caller's, whose other readings are none
+	minute  minute       // cache of the last dated minute
+	last    int64        // time of the row before
+	placed  bool         // a row with a time was seen
 	row     row
 	long    []byte // a line longer than the buffer
 	fields  [][]byte

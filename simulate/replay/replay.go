@@ -33,7 +33,8 @@ type Settings struct {
 // Run replays the trace in r and prints to out. A fault of the trace ends the output without a summary.
 func Run(ctx context.Context, r *trace.Reader, set Settings, out io.Writer) error {
 	p := printer{set: &set, reader: r, out: out, buf: make([]byte, 0, 1<<16)}
-	loop := newLoop(r, &set, &p)
+	loop, done := newLoop(r, &set, &p)
+	defer done()
 	if err := loop.Run(ctx); err != nil {
 		if err := p.flush(); err != nil {
 			return err
@@ -47,15 +48,19 @@ func Run(ctx context.Context, r *trace.Reader, set Settings, out io.Writer) erro
 	return p.flush()
 }
 
-func newLoop(r *trace.Reader, set *Settings, p *printer) *agent.Loop {
-	loop := &agent.Loop{
-		Trailer: set.Trailer, Settings: set.Rule, Source: r, Step: p.step,
+// newLoop makes the loop; done ends what it started.
+func newLoop(r *trace.Reader, set *Settings, p *printer) (loop *agent.Loop, done func()) {
+	loop = &agent.Loop{
+		Trailer: set.Trailer, Settings: set.Rule, Step: p.step,
 		Latest: set.Latest, Journal: set.Journal, Epoch: set.Epoch, Seq: set.Seq,
 	}
 	if set.Pace > 0 {
 		loop.Source = &paced{from: r, pace: set.Pace, clock: set.Clock}
+		return loop, func() {}
 	}
-	return loop
+	ahead := trace.NewAhead(r)
+	loop.Source = ahead
+	return loop, ahead.Close
 }
 
 // paced holds the rows back so that recorded time passes at pace times the clock, and wakes at the rule's deadlines.

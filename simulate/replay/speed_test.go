@@ -68,7 +68,8 @@ func replayed(t require.TestingT, text []byte) *Summary {
 	require.NoError(t, err)
 	set := Settings{Rule: rules.Defaults(), Format: JSONL, Why: func(rules.Reason) string { return "" }}
 	p := printer{set: &set, reader: r, out: io.Discard}
-	loop := newLoop(r, &set, &p)
+	loop, done := newLoop(r, &set, &p)
+	defer done()
 	require.NoError(t, loop.Run(context.Background()))
 	s := summarise(r, &loop.State)
 	return &s
