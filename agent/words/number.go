@@ -161,3 +161,7 @@ func (p *Phrases) local(t time.Time) time.Time {
 	}
 	return t.In(p.set.Location)
 }
+
+// Part is the phrase of one unit of time (s, min, h or d) with its number left open as {n}, for a page that counts by
+// itself.
+func (p *Phrases) Part(unit string) string { return p.file.Durations[unit] }

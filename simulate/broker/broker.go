@@ -9,6 +9,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"sync"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/hooks/auth"
@@ -17,8 +18,8 @@ import (
 
 // Broker is a running broker.
 type Broker struct {
-	server  *mochi.Server
-	address string
+	server *mochi.Server
+	door   *door
 }
 
 // Listen starts a broker at host:port, which must be of the loopback; port 0 takes a free one.
@@ -34,9 +35,10 @@ func Listen(address string) (*Broker, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot listen for MQTT: %w", err)
 	}
+	d := &door{Listener: l, inside: map[net.Conn]bool{}}
 	s := mochi.New(&mochi.Options{Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
 	if err := s.AddHook(new(auth.AllowHook), nil); err == nil {
-		err = s.AddListener(listeners.NewNet("broker", l))
+		err = s.AddListener(listeners.NewNet("broker", d))
 	}
 	if err != nil {
 		_ = l.Close()
@@ -46,11 +48,66 @@ func Listen(address string) (*Broker, error) {
 		_ = l.Close()
 		return nil, fmt.Errorf("cannot start the MQTT broker: %w", err)
 	}
-	return &Broker{server: s, address: l.Addr().String()}, nil
+	return &Broker{server: s, door: d}, nil
 }
 
 // URL is the broker's address, mqtt://host:port.
-func (b *Broker) URL() string { return "mqtt://" + b.address }
+func (b *Broker) URL() string { return "mqtt://" + b.door.Addr().String() }
 
 // Close ends the broker and its connections.
-func (b *Broker) Close() error { return b.server.Close() }
+func (b *Broker) Close() error {
+	b.door.shut()
+	return b.server.Close()
+}
+
+// door closes every connection when it is shut: the server alone waits for one that comes while it is closing.
+type door struct {
+	net.Listener
+	mu     sync.Mutex
+	inside map[net.Conn]bool
+	closed bool
+}
+
+// visitor leaves the door's list when it is closed.
+type visitor struct {
+	net.Conn
+	door *door
+}
+
+func (v *visitor) Close() error {
+	v.door.mu.Lock()
+	delete(v.door.inside, v)
+	v.door.mu.Unlock()
+	return v.Conn.Close()
+}
+
+// Accept lets the next one in.
+func (d *door) Accept() (net.Conn, error) {
+	c, err := d.Listener.Accept()
+	if err != nil {
+		return nil, err
+	}
+	v := &visitor{Conn: c, door: d}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.closed {
+		_ = c.Close()
+	} else {
+		d.inside[v] = true
+	}
+	return v, nil
+}
+
+func (d *door) shut() {
+	d.mu.Lock()
+	d.closed = true
+	var all []net.Conn
+	for v := range d.inside {
+		all = append(all, v)
+	}
+	d.mu.Unlock()
+	_ = d.Close()
+	for _, v := range all {
+		_ = v.Close()
+	}
+}

@@ -26,7 +26,7 @@ func TestCarriesAMessageAndEnds(t *testing.T) {
 	require.Equal(t, "water", <-got)
 	c.Disconnect(0)
 	require.NoError(t, b.Close())
-	_, err = net.Dial("tcp", b.address)
+	_, err = net.Dial("tcp", b.door.Addr().String())
 	require.Error(t, err)
 }
 
