@@ -37,14 +37,14 @@ func Listen(address string) (*Broker, error) {
 	}
 	d := &door{Listener: l, inside: map[net.Conn]bool{}}
 	s := mochi.New(&mochi.Options{Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
-	if err := s.AddHook(new(auth.AllowHook), nil); err == nil {
+	err = s.AddHook(new(auth.AllowHook), nil)
+	if err == nil {
 		err = s.AddListener(listeners.NewNet("broker", d))
 	}
-	if err != nil {
-		_ = l.Close()
-		return nil, fmt.Errorf("cannot set up the MQTT broker: %w", err)
+	if err == nil {
+		err = s.Serve()
 	}
-	if err := s.Serve(); err != nil {
+	if err != nil {
 		_ = l.Close()
 		return nil, fmt.Errorf("cannot start the MQTT broker: %w", err)
 	}
