@@ -35,6 +35,7 @@ type Entry struct {
 	Scan      bool
 	Estimated bool
 	Readings  signal.Set
+	Facts     rules.Facts
 	Orders    []rules.Order
 	Events    []rules.Event
 	State     rules.State // after the step
@@ -97,8 +98,9 @@ func (l *Loop) deliver() {
 	if l.Step != nil {
 		l.Step(Step{Input: &l.in, State: &l.State, Effects: &l.out})
 	}
-	// A step without a scan, an order or an event only cut a gap in two, and a cut changes nothing: it is not recorded.
-	if !l.in.Scan && len(l.in.Orders) == 0 && len(l.out.Events) == 0 {
+	// A step without a scan, a fact, an order or an event only cut a gap in two, and a cut changes nothing: it is not
+	// recorded.
+	if !l.in.Scan && l.in.Facts.Known == 0 && len(l.in.Orders) == 0 && len(l.out.Events) == 0 {
 		l.skipped += l.in.Gap
 		l.show()
 		return
@@ -124,7 +126,7 @@ func (l *Loop) show() {
 func (l *Loop) entry() *Entry {
 	return &Entry{
 		Epoch: l.Epoch, Seq: l.Seq, At: l.in.At, Gap: l.skipped + l.in.Gap, Scan: l.in.Scan, Estimated: l.in.Estimated,
-		Readings: l.in.Readings, Orders: append([]rules.Order(nil), l.in.Orders...),
+		Readings: l.in.Readings, Facts: l.in.Facts, Orders: append([]rules.Order(nil), l.in.Orders...),
 		Events: append([]rules.Event(nil), l.out.Events...), State: l.State,
 	}
 }

@@ -79,6 +79,7 @@ func TestLoopWakesAtDeadlinesAndRecordsWhatMatters(t *testing.T) {
 		scan(10*time.Second, 1.6),   // 110 s after the entry before
 		{Gap: 485 * time.Second},    // the delay has run out
 		{Orders: []rules.Order{{}}}, // somebody acknowledges
+		{Facts: rules.Facts{Known: rules.OnBattery}},
 	}}
 	loop := &Loop{Settings: rules.Defaults(), Source: src, Journal: r}
 	require.NoError(t, loop.Run(t.Context()))
@@ -90,7 +91,7 @@ func TestLoopWakesAtDeadlinesAndRecordsWhatMatters(t *testing.T) {
 		require.EqualValues(t, i+1, e.Seq)
 		gaps = append(gaps, e.Gap)
 	}
-	require.Equal(t, []time.Duration{0, 5 * time.Second, 110 * time.Second, 485 * time.Second, 0}, gaps)
+	require.Equal(t, []time.Duration{0, 5 * time.Second, 110 * time.Second, 485 * time.Second, 0, 0}, gaps)
 	require.Equal(t, rules.Shut, r.entries[3].State.Mode)
 
 	// Stepping the recorded inputs again gives the same state, bit for bit.
@@ -98,7 +99,7 @@ func TestLoopWakesAtDeadlinesAndRecordsWhatMatters(t *testing.T) {
 	var out rules.Effects
 	set := rules.Defaults()
 	for _, e := range r.entries {
-		rules.Step(&set, &again, &rules.Input{Gap: e.Gap, At: e.At, Scan: e.Scan, Readings: e.Readings, Orders: e.Orders}, &out)
+		rules.Step(&set, &again, &rules.Input{Gap: e.Gap, At: e.At, Scan: e.Scan, Readings: e.Readings, Facts: e.Facts, Orders: e.Orders}, &out)
 		require.Equal(t, e.State, again)
 		require.ElementsMatch(t, e.Events, out.Events)
 	}

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"ionward/rules/signal"
 )
 
 // The schemes of an instrument's address.
@@ -70,7 +72,7 @@ func ParseAddress(s string) (Address, error) {
 		return Address{}, fmt.Errorf("%q has no scheme; want %s", s, addressForms)
 	default:
 		return Address{}, fmt.Errorf("scheme %q is not known; the nearest is %s (want %s)",
-			u.Scheme, nearest(u.Scheme, []string{TCP, RTU, RTUOverTCP}), addressForms)
+			u.Scheme, signal.Nearest(u.Scheme, []string{TCP, RTU, RTUOverTCP}), addressForms)
 	}
 }
 
@@ -91,7 +93,7 @@ func serialAddress(s string, u *url.URL) (Address, error) {
 		text := query.Get(name)
 		switch {
 		case !slices.Contains(known, name):
-			return Address{}, fmt.Errorf("unknown setting %q after ?; the nearest is %s (known: %s)", name, nearest(name, known), oneOf(known))
+			return Address{}, fmt.Errorf("unknown setting %q after ?; the nearest is %s (known: %s)", name, signal.Nearest(name, known), oneOf(known))
 		case len(query[name]) > 1:
 			return Address{}, fmt.Errorf("%s is given twice after ?; remove one", name)
 		case name == "baud":

@@ -6,7 +6,6 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"pgregory.net/rapid"
 )
 
 func TestParseAddress(t *testing.T) {
@@ -57,30 +56,4 @@ func TestParseAddressRefuses(t *testing.T) {
 		_, err := ParseAddress(s)
 		assert.ErrorContains(t, err, want, s)
 	}
-}
-
-func TestNearest(t *testing.T) {
-	assert.Equal(t, 0, edits("delay", "delay"))
-	assert.Equal(t, 1, edits("dealy", "delay"), "a swap of neighbours is one edit")
-	assert.Equal(t, 3, edits("kitten", "sitting"))
-	assert.Equal(t, 5, edits("", "delay"))
-	assert.Equal(t, "endpoint", nearest("EndPiont", []string{"delay", "endpoint"}))
-	assert.Equal(t, "a", nearest("zzz", []string{"a", "b"}), "the first of equals")
-	assert.Empty(t, nearest("x", nil))
-}
-
-// What a distance is: zero for the same only, the same both ways, and never more than the longer word.
-func TestEditsAreADistance(t *testing.T) {
-	word := rapid.StringMatching(`[a-c]{0,8}`)
-	rapid.Check(t, func(t *rapid.T) {
-		a, b := word.Draw(t, "a"), word.Draw(t, "b")
-		d := edits(a, b)
-		assert.Equal(t, d, edits(b, a))
-		assert.Equal(t, a == b, d == 0)
-		assert.LessOrEqual(t, d, max(len(a), len(b)))
-		assert.GreaterOrEqual(t, d, max(len(a), len(b))-min(len(a), len(b)))
-		// Restricted swaps break the triangle only where a swapped pair is edited again, by one at most.
-		c := word.Draw(t, "c")
-		assert.LessOrEqual(t, d, edits(a, c)+edits(c, b)+min(len(a), len(b)))
-	})
 }

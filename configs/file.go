@@ -46,14 +46,38 @@ type Phones struct {
 
 // Instrument is one Modbus server and the signals it holds.
 type Instrument struct {
-	Name         string
-	Address      Address
-	UnitID       uint8         // 0 to 255 on TCP, 1 to 247 on a serial line
-	Every        time.Duration // between two polls; 10ms to 10m
-	Timeout      time.Duration // for one request; 10ms to 1m
-	WordOrder    string        // ABCD, CDAB, BADC or DCBA: how values of several bytes travel
-	MaxRegisters int           // most in one request, 1 to 125
-	Signals      []Signal      // in file order
+	Name          string
+	Address       Address
+	UnitID        uint8         // 0 to 255 on TCP, 1 to 247 on a serial line
+	Every         time.Duration // between two polls; 10ms to 10m
+	Timeout       time.Duration // for one request; 10ms to 1m
+	WordOrder     string        // ABCD, CDAB, BADC or DCBA: how values of several bytes travel
+	MaxRegisters  int           // most in one request, 1 to 125
+	WarmUp        time.Duration // what it measures is no reading for so long after it was lost; 0 to 1h
+	HoldOff       HoldOff
+	Signals       []Signal      // in file order
+	SettingsEvery time.Duration // between two looks at Settings; 10s to 24h
+	Settings      []Setting     // of the instrument's own, in file order
+}
+
+// HoldOff says when a link that comes and goes is not believed any more. No Losses = never.
+type HoldOff struct {
+	Losses int           // so many, 0 to 100
+	Within time.Duration // in so long a time
+	Steady time.Duration // it is believed again after it has answered for so long
+}
+
+// Setting is a register with a setting of the instrument itself and what it was commissioned with:
+// |raw number * Scale + Offset - Value| <= Tolerance.
+type Setting struct {
+	Name          string
+	Register      uint16 // address as sent, the first is 0
+	Kind          string // holding, input, coil or discrete
+	Type          string // as of a Signal
+	Bit           uint8  // as of a Signal
+	Scale, Offset float64
+	Value         float64 // the commissioned number
+	Tolerance     float64
 }
 
 // Signal says where a signal stands in an instrument and what its number means:
@@ -69,6 +93,23 @@ type Signal struct {
 	Unit      signal.Unit // of the scaled number; the zero Unit for contacts
 	Sentinels []uint64    // raw bit patterns, in the width of the type, that mean "no value"
 	Low, High float64     // plausible span, inside unit, limits included
+	Current   *Current    // the scaled number is a loop current in mA; nil = it is the value
+	Pulse     *Pulse      // the raw number counts a meter's pulses; nil = it does not
+}
+
+// Current says what a loop current of 4 to 20 mA means, in the signal's Unit.
+type Current struct {
+	From float64 // the value at 4 mA
+	To   float64 // the value at 20 mA
+}
+
+// Pulse says what a pulse counter counts.
+type Pulse struct {
+	K       float64       // pulses in one Per
+	Per     signal.Unit   // a unit of volume
+	Modulus float64       // the counter begins anew at it; 0 = where its type ends
+	Most    float64       // m3/h, the largest flow there can be; above 0
+	Window  time.Duration // flow is the mean over so long
 }
 
 // Words is the number of registers that the signal fills: 1, 2 or 4 (1 too for a coil or discrete input).

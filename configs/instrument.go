@@ -33,10 +33,21 @@ var instrumentFields = []field[Instrument]{
 		[]string{"ABCD", "CDAB", "BADC", "DCBA"}, func(i *Instrument) *string { return &i.WordOrder }),
 	wholeField(Key{Path: "max_registers", Unit: "registers", Default: "125", Example: "16", Meaning: "most that it gives in one answer"},
 		1, 125, func(i *Instrument, n int64) { i.MaxRegisters = int(n) }),
+	durationField(Key{Path: "warm_up", Default: "0s", Example: "30s", Meaning: "what it measures is no reading for so long after it was lost, for it may have lost its supply"},
+		0, time.Hour, func(i *Instrument) *time.Duration { return &i.WarmUp }),
+	sectionField("hold_off", "when a link that comes and goes is not believed any more", holdOffFields, func(i *Instrument) *HoldOff { return &i.HoldOff }),
 	{
 		Key:  Key{Path: "signals", Form: NamedList, Required: Always, Meaning: "the signals it holds, at least one"},
 		sub:  named("<signal>", "where one signal stands; its name is one of the fixed list", described(signalFields)),
 		read: func(r *reader, v value, into *Instrument) { r.signals(v, &into.Signals) },
+	},
+	durationField(Key{Path: "settings_every", Default: "10m", Example: "1h", Meaning: "time between two looks at its settings"},
+		10*time.Second, 24*time.Hour, func(i *Instrument) *time.Duration { return &i.SettingsEvery }),
+	{
+		Key: Key{Path: "settings", Form: NamedList,
+			Meaning: "settings of the instrument itself by name, read back and compared with what was commissioned"},
+		sub:  named("<setting>", "one setting; the name is for messages", described(settingFields)),
+		read: func(r *reader, v value, into *Instrument) { r.settings(v, &into.Settings) },
 	},
 }
 
@@ -49,7 +60,10 @@ func (r *reader) instruments(v value, into *[]Instrument) {
 		if err := word("-_", 40)(name); err != nil {
 			r.add(r.atNode(entry.key, v.path, "%q cannot name an instrument; want letters a to z, digits, - and _", name))
 		}
-		i := Instrument{Name: name, UnitID: 1, Every: time.Second, Timeout: time.Second, WordOrder: "ABCD", MaxRegisters: 125}
+		i := Instrument{
+			Name: name, UnitID: 1, Every: time.Second, Timeout: time.Second, WordOrder: "ABCD", MaxRegisters: 125,
+			HoldOff: HoldOff{Losses: 5, Within: 5 * time.Minute, Steady: 30 * time.Second}, SettingsEvery: 10 * time.Minute,
+		}
 		walk(r, entry, instrumentFields, &i)
 		*into = append(*into, i)
 	})
@@ -61,9 +75,9 @@ func (r *reader) signals(v value, into *[]Signal) {
 	r.each(v, func(name string, entry value) {
 		id, ok := signal.Parse(name)
 		if !ok {
-			near := nearest(name, signal.Names())
+			near := signal.Nearest(name, signal.Names())
 			r.add(r.atNode(entry.key, entry.path, "unknown signal; the nearest known signal is %s", near))
-			if edits(name, near) > 2 {
+			if signal.Edits(name, near) > 2 {
 				return
 			}
 			// Very likely meant: what stands under it is judged as that signal's.
@@ -174,6 +188,9 @@ func (r *reader) checkOverlap(all []Instrument) {
 func (s *Signal) overlaps(o *Signal) bool {
 	if s.Kind != o.Kind || s.ID.Contact() || o.ID.Contact() {
 		return false
+	}
+	if s.Pulse != nil && o.Pulse != nil && s.Register == o.Register && s.Type == o.Type {
+		return false // flow and total of one meter, from one counter
 	}
 	a, b := int(s.Register), int(o.Register)
 	return a < b+o.Words() && b < a+s.Words()

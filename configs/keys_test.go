@@ -14,6 +14,10 @@ import (
 // actual puts names into a described path, so that it can be set on the least file.
 func actual(path string) string {
 	path = strings.ReplaceAll(path, "<name>", "analyzer")
+	path = strings.ReplaceAll(path, "<setting>", "cell_constant")
+	if strings.Contains(path, ".pulse.") { // only water is counted
+		return strings.ReplaceAll(path, "<signal>", "flow")
+	}
 	return strings.ReplaceAll(path, "<signal>", "product_conductivity")
 }
 
@@ -22,6 +26,48 @@ var company = map[string][]string{
 	"mqtt.cert":          {"mqtt.cert=c.pem", "mqtt.key=k.pem"},
 	"mqtt.key":           {"mqtt.cert=c.pem", "mqtt.key=k.pem"},
 	"mqtt.password_file": {"mqtt.user=u"},
+
+	"instruments.<name>.signals.<signal>.current.from":  inLoop,
+	"instruments.<name>.signals.<signal>.current.to":    inLoop,
+	"instruments.<name>.signals.<signal>.pulse.k":       inPulses,
+	"instruments.<name>.signals.<signal>.pulse.per":     inPulses,
+	"instruments.<name>.signals.<signal>.pulse.modulus": inPulses,
+	"instruments.<name>.signals.<signal>.pulse.most":    inPulses,
+	"instruments.<name>.signals.<signal>.pulse.window":  inPulses,
+
+	"instruments.<name>.settings.<setting>.register":  ofSetting,
+	"instruments.<name>.settings.<setting>.kind":      ofSetting,
+	"instruments.<name>.settings.<setting>.type":      ofSetting,
+	"instruments.<name>.settings.<setting>.scale":     ofSetting,
+	"instruments.<name>.settings.<setting>.offset":    ofSetting,
+	"instruments.<name>.settings.<setting>.value":     ofSetting,
+	"instruments.<name>.settings.<setting>.tolerance": ofSetting,
+
+	"user_alarms.<name>.signal":    ofUser("above"),
+	"user_alarms.<name>.above":     ofUser("above"),
+	"user_alarms.<name>.below":     ofUser("below"),
+	"user_alarms.<name>.not_equal": ofUser("not_equal"),
+	"user_alarms.<name>.deadband":  ofUser("above"),
+	"user_alarms.<name>.for":       ofUser("above"),
+	"user_alarms.<name>.priority":  ofUser("above"),
+	"user_alarms.<name>.message":   ofUser("above"),
+}
+
+// The least that a section of an instrument needs to be whole.
+var (
+	inLoop = []string{
+		"instruments.analyzer.signals.product_conductivity.current.from=1", "instruments.analyzer.signals.product_conductivity.current.to=100",
+	}
+	inPulses = []string{
+		"instruments.analyzer.signals.flow.register=30", "instruments.analyzer.signals.flow.type=u16",
+		"instruments.analyzer.signals.flow.pulse.k=99", "instruments.analyzer.signals.flow.pulse.per=L",
+	}
+	ofSetting = []string{"instruments.analyzer.settings.cell_constant.register=50", "instruments.analyzer.settings.cell_constant.value=7"}
+)
+
+// ofUser is the least alarm of the unit file.
+func ofUser(test string) []string {
+	return []string{"user_alarms.analyzer.signal=feed_temperature", "user_alarms.analyzer." + test + "=0"}
 }
 
 func values(keys []Key) []Key {
@@ -50,13 +96,14 @@ func TestEveryDescribedKeyIsAcceptedAndChangesTheFile(t *testing.T) {
 }
 
 func TestDescribedDefaultsAreTheRealOnes(t *testing.T) {
-	plain := load(t, least)
 	for _, k := range values(Keys()) {
 		if k.Default == "" || strings.HasPrefix(k.Default, "(") {
 			continue
 		}
-		written := load(t, least, actual(k.Path)+"="+k.Default)
-		written.Warnings = nil
+		with := company[k.Path]
+		plain := load(t, least, with...)
+		written := load(t, least, append(with[:len(with):len(with)], actual(k.Path)+"="+k.Default)...)
+		plain.Warnings, written.Warnings = nil, nil
 		assert.Equal(t, plain, written, "default of %s", k.Path)
 	}
 }
@@ -72,7 +119,8 @@ func TestChoicesAreAllAccepted(t *testing.T) {
 					assert.NotContains(t, err.Error(), "not known", "%s=%s", k.Path, c)
 				}
 			default:
-				load(t, least, actual(k.Path)+"="+c)
+				with := company[k.Path]
+				load(t, least, append(with[:len(with):len(with)], actual(k.Path)+"="+c)...)
 			}
 		}
 	}
@@ -87,10 +135,12 @@ func leaves(path string, n *yaml.Node) []string {
 	for i := 0; i < len(n.Content); i += 2 {
 		name := n.Content[i].Value
 		switch path {
-		case "instruments":
+		case "instruments", "user_alarms":
 			name = "<name>"
 		case "instruments.<name>.signals":
 			name = "<signal>"
+		case "instruments.<name>.settings":
+			name = "<setting>"
 		}
 		list = append(list, leaves(strings.TrimPrefix(path+"."+name, "."), n.Content[i+1])...)
 	}
@@ -98,7 +148,7 @@ func leaves(path string, n *yaml.Node) []string {
 }
 
 // commented finds a key behind a comment mark: "# key: value" at any depth.
-var commented = regexp.MustCompile(`(?m)^(\s*)# (\s*)([a-z_]+:( .*)?)$`)
+var commented = regexp.MustCompile(`(?m)^(\s*)# (\s*)([a-z_-]+:( .*)?)$`)
 
 // The bench file is the manual of the unit file: it shows every key, some of them commented out. Uncommented, it must
 // load, and hold exactly the keys that are described.

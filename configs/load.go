@@ -74,6 +74,7 @@ func (r *reader) load(root *yaml.Node) (*File, error) {
 	file.Name = r.name
 	walk(r, value{key: root, node: root}, unitFields, file)
 	r.checkRule(file.Rule)
+	r.checkProfile(&file.Rule)
 	r.checkInstruments(file)
 	r.settle(file)
 	r.checkDelivery(file)

@@ -39,6 +39,7 @@ func TestLeastFileHasEveryDefault(t *testing.T) {
 		Instruments: []Instrument{{
 			Name: "analyzer", Address: Address{Scheme: TCP, Host: "127.0.0.1:5020"},
 			UnitID: 1, Every: time.Second, Timeout: time.Second, WordOrder: "ABCD", MaxRegisters: 125,
+			HoldOff: HoldOff{Losses: 5, Within: 5 * time.Minute, Steady: 30 * time.Second}, SettingsEvery: 10 * time.Minute,
 			Signals: []Signal{{
 				ID: signal.ProductConductivity, Kind: "holding", Type: "f32", Scale: 1,
 				Unit: signal.MicrosiemensPerCm, Low: 0.02, High: 3000,
@@ -83,9 +84,11 @@ func TestEveryPartIsRead(t *testing.T) {
 	f, err := LoadFile("metric-unit.yaml", nil, ForRun)
 	require.NoError(t, err)
 	assert.Equal(t, "R. Roe, boiler house", f.AgreedBy)
+	profile := rules.DefaultProfile()
+	profile.ShortDip.Yes, profile.PowerWhileShut.Yes = false, true // what nobody tried is assumed to be as off_spec says
 	assert.Equal(t, rules.Settings{
 		Endpoint: 0.2, ClearBand: 0.01, Delay: 5 * time.Minute, Bypass: 15 * time.Minute, ClearDelay: 10 * time.Second,
-		KeepTrip: true, Resolution: 0.001, Alarms: rules.Defaults().Alarms,
+		KeepTrip: true, Resolution: 0.001, Alarms: rules.Defaults().Alarms, Setup: rules.DefaultSetup(), Profile: profile,
 	}, f.Rule)
 	assert.Equal(t, Phones{Service: "+1 555 0110", ControlRoom: "+1 555 0111", WaterUser: "+1 555 0112"}, f.Phones)
 	require.Len(t, f.Instruments, 3)

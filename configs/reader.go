@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v4"
+
+	"ionward/rules/signal"
 )
 
 // reader walks the tree of one unit file and collects its faults.
@@ -185,11 +187,15 @@ func (r *reader) unknown(v value, name string, known []string) {
 		r.add(r.atNode(v.key, v.path, "merging is refused; write the keys out"))
 		return
 	}
-	near := nearest(name, known)
+	near := signal.Nearest(name, known)
 	place, far := r.elsewhere(name)
 	switch {
-	case edits(strings.ToLower(name), near) <= 2 || far*3 > len(name): // farther, likeness is chance
-		r.add(r.atNode(v.key, v.path, "unknown key; the nearest known key is %s (known here: %s)", near, strings.Join(known, ", ")))
+	case signal.Edits(strings.ToLower(name), near) <= 2 || far*3 > len(name): // farther, likeness is chance
+		all := ""
+		if len(known) <= 20 {
+			all = " (known here: " + strings.Join(known, ", ") + ")"
+		}
+		r.add(r.atNode(v.key, v.path, "unknown key; the nearest known key is %s%s", near, all))
 	case far == 0:
 		r.add(r.atNode(v.key, v.path, "unknown key here; its place is %s", place))
 	default:
@@ -201,12 +207,15 @@ func (r *reader) unknown(v value, name string, known []string) {
 func (r *reader) elsewhere(name string) (places string, far int) {
 	var paths []string
 	for _, k := range r.keys {
-		switch d := edits(strings.ToLower(name), k.Path[strings.LastIndexByte(k.Path, '.')+1:]); {
+		switch d := signal.Edits(strings.ToLower(name), k.Path[strings.LastIndexByte(k.Path, '.')+1:]); {
 		case paths == nil || d < far:
 			paths, far = []string{k.Path}, d
 		case d == far:
 			paths = append(paths, k.Path)
 		}
+	}
+	if len(paths) > 4 {
+		return strings.Join(paths[:3], " or ") + " or another section", far
 	}
 	return strings.Join(paths, " or "), far
 }

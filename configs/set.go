@@ -4,6 +4,8 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v4"
+
+	"ionward/rules/signal"
 )
 
 // overlay writes the overrides into the tree, as if they stood in the file, and makes the sections they need. Of two
@@ -91,7 +93,7 @@ func secret(path string) bool {
 	case "pass", "pwd", "secret", "token":
 		return true
 	}
-	return edits(name, "password") <= 3
+	return signal.Edits(name, "password") <= 3
 }
 
 func isNull(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Tag == "!!null" }

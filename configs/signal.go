@@ -13,7 +13,7 @@ import (
 	"ionward/rules/signal"
 )
 
-// lowest is the default low limit of a compensated product reading in uS/cm. Pure water has 0.055 at 25 C; a float
+// lowest is the default low limit of a compensated conductivity in uS/cm. Pure water has 0.055 at 25 C; a float
 // whose words come in another order decodes as almost nothing, and would be taken for perfect water for ever.
 const lowest = 0.02
 
@@ -43,10 +43,20 @@ var signalFields = []field[Signal]{
 		Key:  Key{Path: "sentinel", Form: Bitmarks, Example: "[0x7FC00000, 0xFFFFFFFF]", Meaning: "raw bit patterns, before scaling, that mean no value"},
 		read: func(r *reader, v value, into *Signal) { r.sentinels(v, into) },
 	},
-	limitField(Key{Path: "low", Default: "(0.02 uS/cm for product_conductivity, else the signal's span)", Example: "0.03 uS/cm", Meaning: "a value below it is bad"},
+	limitField(Key{Path: "low", Default: "(0.02 uS/cm for a conductivity, else the signal's span)", Example: "0.03 uS/cm", Meaning: "a value below it is bad"},
 		func(s *Signal) *float64 { return &s.Low }),
 	limitField(Key{Path: "high", Default: "(the signal's span)", Example: "200 uS/cm", Meaning: "a value above it is bad"},
 		func(s *Signal) *float64 { return &s.High }),
+	{
+		Key:  Key{Path: "current", Form: Section, Meaning: "the scaled number is a loop current in mA, judged after NAMUR NE 43"},
+		sub:  described(currentFields),
+		read: func(r *reader, v value, into *Signal) { r.current(v, into) },
+	},
+	{
+		Key:  Key{Path: "pulse", Form: Section, Meaning: "the raw number counts a meter's pulses; for flows and totals"},
+		sub:  described(pulseFields),
+		read: func(r *reader, v value, into *Signal) { r.pulse(v, into) },
+	},
 }
 
 // newSignal is a signal of which nothing was written.
@@ -56,7 +66,7 @@ func newSignal(id signal.ID) Signal {
 	if id.Contact() {
 		s.Kind, s.Type = "discrete", "bit"
 	}
-	if id == signal.ProductConductivity {
+	if i.Unit.Quantity == signal.Conductivity {
 		s.Low = lowest
 	}
 	return s
@@ -93,12 +103,17 @@ func (r *reader) signalType(v value, into *Signal) {
 		r.fault(v, "type %q is not known; want %s, or bit0 to bit15 of a register", s, oneOf(types))
 		return
 	}
-	into.Type = s
-	if n, ok := strings.CutPrefix(s, "bit"); ok {
-		into.Type = "bit"
-		bit, _ := strconv.Atoi(n) // "" is bit 0
-		into.Bit = uint8(bit)
+	into.Type, into.Bit = splitBit(s)
+}
+
+// splitBit parts bit7 into bit and 7; other types stay as they are.
+func splitBit(s string) (name string, bit uint8) {
+	n, ok := strings.CutPrefix(s, "bit")
+	if !ok {
+		return s, 0
 	}
+	k, _ := strconv.Atoi(n) // "" is bit 0
+	return "bit", uint8(k)
 }
 
 func (r *reader) signalUnit(v value, into *Signal) {
@@ -179,6 +194,10 @@ func (r *reader) checkSignal(entry value, s *Signal) {
 		if err := s.sentinelFault(); err != nil {
 			r.fault(at, "%v", err)
 		}
+	}
+	if s.Pulse != nil {
+		check("pulse", s.pulseFault())
+		s.Pulse.settle(s)
 	}
 	if !s.ID.Contact() {
 		r.checkLimits(entry, s)

@@ -23,6 +23,14 @@ var unitFields = []field[File]{
 	choiceField(Key{Path: "units", Default: "us", Example: "metric", Meaning: "units that people read: us (gpm, gal, F) or metric (m3/h, m3, C)"},
 		[]string{"us", "metric"}, func(f *File) *string { return &f.Units }),
 	sectionField("off_spec", "the rule: when the water is off spec and when it stops", ruleFields, func(f *File) *File { return f }),
+	sectionField("setup", "how the trailer is set up, as far as no contact shows it", setupFields, func(f *File) *rules.Setup { return &f.Rule.Setup }),
+	sectionField("profile", "how the wired panel of this trailer really behaves, as tried on it", profileFields, func(f *File) *rules.Profile { return &f.Rule.Profile }),
+	alarmsField,
+	{
+		Key:  Key{Path: "user_alarms", Form: NamedList, Meaning: "alarms of your own by name, at most 32; add new ones at the end: the record knows them by their number"},
+		sub:  named("<name>", "one alarm on one signal", described(userFields)),
+		read: func(r *reader, v value, into *File) { r.userAlarms(v, &into.Rule) },
+	},
 	sectionField("phones", "telephone numbers that the steps on the screen name", phoneFields, func(f *File) *Phones { return &f.Phones }),
 	{
 		Key: Key{Path: "instruments", Form: NamedList, Required: WhenRun,
@@ -130,6 +138,12 @@ func reset(s, plain *rules.Settings, path string) {
 func (r *reader) settingAt(path string) value {
 	if v, ok := r.written(path); ok {
 		return v
+	}
+	// Outside the rule's own section the fault lies in what was written nearest above it.
+	for up := section(path); up != "" && up != "off_spec"; up = section(up) {
+		if v, ok := r.written(up); ok {
+			return value{key: v.key, node: v.key, path: path}
+		}
 	}
 	at, _ := r.written("off_spec")
 	at.node = at.key

@@ -44,16 +44,38 @@ type Effects struct {
 // Verb is what a person orders.
 type Verb uint8
 
-// The verbs.
+// The verbs. Those about one alarm name it; the others need none.
 const (
-	Acknowledge Verb = iota // of one alarm
-	Reset                   // of one latched alarm
-	Note                    // a line of text for the record
+	Acknowledge  Verb = iota // of one alarm
+	Reset                    // of one latched alarm
+	Note                     // a line of text for the record
+	Shelve                   // one alarm for a time: the text begins with it, such as 2h, and says why
+	Unshelve                 // one alarm, before its time
+	OutOfService             // one alarm, until it is put back
+	InService                // one alarm that was taken out
+	Silence                  // the horn, for one alarm
+	Storage                  // hours of tank storage that the user of the water has: the text begins with them, such as 6h
+	AnswerYes                // to an alarm that asks
+	AnswerNo                 // to an alarm that asks
+
+	Verbs int = iota // how many verbs there are
 )
 
-var verbNames = [...]string{Acknowledge: "acknowledge", Reset: "reset", Note: "note"}
+var verbNames = [Verbs]string{
+	Acknowledge: "acknowledge", Reset: "reset", Note: "note", Shelve: "shelve", Unshelve: "unshelve",
+	OutOfService: "out-of-service", InService: "in-service", Silence: "silence", Storage: "storage", AnswerYes: "answer-yes",
+	AnswerNo: "answer-no",
+}
 
-func (v Verb) String() string { return verbNames[v] }
+func (v Verb) String() string {
+	if int(v) < Verbs {
+		return verbNames[v]
+	}
+	return "?"
+}
+
+// OfAlarm reports whether the verb is about one alarm.
+func (v Verb) OfAlarm() bool { return v != Note && v != Storage }
 
 // ParseVerb finds a verb by its name.
 func ParseVerb(name string) (Verb, bool) {
@@ -65,10 +87,13 @@ func ParseVerb(name string) (Verb, bool) {
 	return 0, false
 }
 
+// VerbNames lists the verbs in their fixed order.
+func VerbNames() []string { return append([]string(nil), verbNames[:]...) }
+
 // Order is what a person did on the screen. It is an input: recorded, exported and replayed like a reading.
 type Order struct {
 	Who   string
 	Verb  Verb
-	Alarm alarm.ID // not used by Note
+	Alarm alarm.ID // where the verb is about one
 	Text  string
 }

@@ -8,40 +8,10 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"ionward/rules/alarm"
 	"ionward/rules/signal"
 )
 
-// inputs turns a drawn history into steps with gaps that are not whole seconds, flow, rinse and orders.
-func drawInputs(t *rapid.T) (Settings, []Input) {
-	h := drawHistory(t)
-	h.set.Delay += time.Duration(rapid.IntRange(0, 999).Draw(t, "ms")) * time.Millisecond
-	var list []Input
-	gap := time.Duration(0)
-	for n, s := range h.scans {
-		if n > 0 {
-			gap += time.Second + time.Duration(rapid.IntRange(-300_000_000, 900_000_000).Draw(t, "jitter"))
-		}
-		if !s.scan {
-			continue
-		}
-		in := Input{Scan: true, Gap: gap}
-		in.Readings[signal.ProductConductivity] = s.product
-		in.Readings[signal.ControlPower] = s.power
-		in.Readings[signal.BypassButton] = s.button
-		if rapid.IntRange(0, 3).Draw(t, "flow read") > 0 {
-			in.Readings[signal.Flow] = signal.Flow.Default(float64(rapid.IntRange(0, 3).Draw(t, "flow"))*22.7, signal.Good)
-		}
-		in.Readings[signal.RinseOpen] = signal.RinseOpen.Default(float64(rapid.IntRange(0, 9).Draw(t, "rinse")/9), signal.Good)
-		if rapid.IntRange(0, 20).Draw(t, "order") == 0 {
-			in.Orders = []Order{{Who: "at the screen", Verb: Acknowledge, Alarm: alarm.ID(rapid.IntRange(0, alarm.Count-1).Draw(t, "alarm"))}}
-		}
-		list, gap = append(list, in), 0
-	}
-	return h.set, list
-}
-
-// play steps through the inputs and gives every event and the end state.
+// steps goes through the inputs and gives every event and the end state.
 func steps(set *Settings, s State, inputs []Input) ([]Event, State) {
 	var out Effects
 	var events []Event
@@ -165,6 +135,24 @@ func TestStepLeavesItsInputAlone(t *testing.T) {
 	})
 }
 
+// The alarms look at the readings only where one has left its band, or something else has happened. Looking at every step
+// must come to the same.
+func TestLookingAtEveryStepChangesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		set, list := drawInputs(t)
+		var s, always State
+		var out, outAlways Effects
+		for i := range list {
+			Step(&set, &s, &list[i], &out)
+			always.Watch.Touched = true
+			Step(&set, &always, &list[i], &outAlways)
+			require.Equal(t, outAlways.Events, out.Events, "step %d", i)
+			require.Equal(t, always.Alarms, s.Alarms, "step %d", i)
+			require.Equal(t, always.Offered, s.Offered, "step %d", i)
+		}
+	})
+}
+
 func TestCustodySumsToTheIntegral(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		set, list := drawInputs(t)
@@ -263,21 +251,4 @@ func TestStepAllocatesNothing(t *testing.T) {
 	}
 	require.Zero(t, testing.AllocsPerRun(5000, next))
 	require.Positive(t, b.state.Trips)
-}
-
-func BenchmarkStep(b *testing.B) {
-	bench := newBench(Defaults())
-	bench.value = 0.4
-	bench.scan(0)
-	in := bench.in
-	in.Gap = time.Second
-	in.Readings[signal.Flow] = signal.Reading{Value: 40, Quality: signal.Good}
-	in.Present = 1<<signal.ProductConductivity | 1<<signal.Flow | 1<<signal.ControlPower | 1<<signal.BypassButton
-	b.ReportAllocs()
-	i := 0
-	for b.Loop() {
-		i++
-		in.Readings[signal.ProductConductivity].Value = 0.4 + float64(i&7)/1000
-		Step(&bench.set, &bench.state, &in, &bench.out)
-	}
 }

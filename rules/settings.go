@@ -20,6 +20,9 @@ type Settings struct {
 	KeepTrip   bool          // a trip outlives a loss of control power
 	Resolution float64       // uS/cm; product, endpoint and band are compared as counts of it; above 0
 	Alarms     alarm.Table   // on-delay, off-delay and priority of each alarm
+	Users      [alarm.Users]User
+	Setup      Setup   // how the trailer is set up
+	Profile    Profile // how its wired panel behaves
 }
 
 // Defaults are the settings of a unit on which nothing else was agreed (common practice of the trade).
@@ -30,6 +33,8 @@ func Defaults() Settings {
 		Bypass:     10 * time.Minute,
 		Resolution: 0.001,
 		Alarms:     alarm.Defaults(),
+		Setup:      DefaultSetup(),
+		Profile:    DefaultProfile(),
 	}
 }
 
@@ -62,5 +67,7 @@ func (s *Settings) Check() []Fault {
 	if faults == nil && signal.Counts(s.ClearBand, s.Resolution) >= signal.Counts(s.Endpoint, s.Resolution) {
 		faults = append(faults, Fault{"off_spec.clear_band", errors.New("must be smaller than the endpoint, else no reading is ever on spec again")})
 	}
-	return faults
+	faults = append(faults, s.checkAlarms()...)
+	faults = append(faults, s.Setup.check()...)
+	return append(faults, s.Profile.check()...)
 }

@@ -34,6 +34,11 @@ type Held struct {
 	Quality signal.Quality `json:"quality"` // of the newest scan: none, good, uncertain or bad
 	Cause   signal.Cause   `json:"cause"`   // of a poor quality in the newest scan
 	Known   bool           `json:"known"`   // a usable value was seen at all
+
+	// As long as the value stays in [Low, High) no comparison that an alarm made of it comes out another way.
+	Low    float64       `json:"low,omitzero"`
+	High   float64       `json:"high,omitzero"`
+	Jumped time.Duration `json:"jumped,omitzero"` // rule time of the last step too large for water; 0 = never
 }
 
 // State is everything the rule remembers: plain values, so that a copy is a checkpoint and Step cannot share it.
@@ -57,9 +62,13 @@ type State struct {
 	Fresh   uint32                   `json:"fresh"` // bit by signal: the newest scan read it
 	Alarms  [alarm.Count]alarm.State `json:"alarms"`
 	Due     time.Duration            `json:"due"` // rule time of the alarms' next deadline
-	Offered uint32                   `json:"offered"`
+	Offered Bits                     `json:"bits"`
+	Pending uint64                   `json:"pending"` // bit by alarm: a delay or a shelf runs
+	Watch   Watch                    `json:"watch"`
+	Facts   Facts                    `json:"facts"`
 	Custody Custody                  `json:"custody"`
 	Limits  Limits                   `json:"limits"`
+	Shadow  Shadow                   `json:"shadow"`
 
 	Trips       int `json:"trips"`        // stops by the rule
 	Presses     int `json:"presses"`      // rising edges of the button
@@ -87,6 +96,7 @@ func (s *State) limit(set *Settings) *Limits {
 	if l.Endpoint != set.Endpoint || l.ClearBand != set.ClearBand || l.Resolution != set.Resolution {
 		end := signal.Counts(set.Endpoint, set.Resolution)
 		*l = Limits{set.Endpoint, set.ClearBand, set.Resolution, end, end - signal.Counts(set.ClearBand, set.Resolution)}
+		s.Watch.Touched = true
 	}
 	return l
 }

@@ -4,7 +4,6 @@ import (
 	"math/bits"
 	"time"
 
-	"ionward/rules/alarm"
 	"ionward/rules/signal"
 )
 
@@ -17,6 +16,7 @@ type Input struct {
 	Readings  signal.Set
 	Present   uint32 // bit by signal: which readings can be other than none; 0 = look at all
 	Orders    []Order
+	Facts     Facts // what the source knows beside the readings; what is not known stands
 }
 
 // Step lets in.Gap pass and then takes in the scan and the orders. Deadlines strictly inside the gap are settled first,
@@ -38,10 +38,24 @@ func Step(set *Settings, s *State, in *Input, out *Effects) {
 	if in.Scan {
 		s.scan(set, in, out)
 	}
-	for i := range in.Orders {
-		s.order(set, &in.Orders[i], out)
+	if in.Facts.Known != 0 || len(in.Orders) > 0 {
+		s.told(set, in, out)
 	}
 	out.Outputs = s.Mode.Outputs()
+}
+
+// LosePower is a loss of control power that nobody saw, because the agent was without power itself: the first scan that
+// follows counts as power coming back.
+func (s *State) LosePower(set *Settings) {
+	if !s.Powered {
+		return
+	}
+	h := &s.Signals[signal.ControlPower]
+	was := *h
+	h.Known, h.Value = true, 0
+	s.power(set)
+	*h = was
+	s.Mode, s.Since, s.Reason = NoPower, s.Elapsed, Reason{Code: PowerLost}
 }
 
 // advance lets dt pass in which nothing happens.
@@ -65,14 +79,15 @@ func (s *State) settle(set *Settings, out *Effects) {
 	}
 	s.enter(set, out, NoReason)
 	s.alarms(set, out)
-	s.Custody.aim(s)
+	s.Custody.aim(set, s)
 }
 
 // scan takes in one set of readings, in the order of the rule: power, class, delay, bypass, press, latch, outputs.
 func (s *State) scan(set *Settings, in *Input, out *Effects) {
-	s.hold(in)
+	s.hold(set, in)
 	was := s.Powered
 	edge := s.press()
+	s.Watch.Touched = s.Watch.Touched || edge || in.Estimated
 	s.power(set)
 	if s.Powered {
 		s.classify(set, !was)
@@ -90,12 +105,13 @@ func (s *State) scan(set *Settings, in *Input, out *Effects) {
 	}
 	s.enter(set, out, why)
 	s.Started = true
+	s.shadow(set, in, edge)
 	s.alarms(set, out)
-	s.Custody.aim(s)
+	s.Custody.aim(set, s)
 }
 
 // hold keeps the readings of this scan: a missing one leaves the last usable value to age.
-func (s *State) hold(in *Input) {
+func (s *State) hold(set *Settings, in *Input) {
 	look := in.Present | s.Fresh
 	if in.Present == 0 {
 		look = 1<<signal.Count - 1
@@ -114,38 +130,21 @@ func (s *State) hold(in *Input) {
 			}
 			continue
 		}
+		if r.Quality != h.Quality {
+			s.Watch.Touched = true
+		}
 		h.Quality, h.Cause = r.Quality, r.Cause
 		if r.Quality != signal.None {
 			s.Fresh |= 1 << i
 		}
 		if r.Usable() {
+			if r.Value < h.Low || r.Value >= h.High || (followed>>i&1 != 0 && r.Value != h.Value) {
+				s.moved(set, signal.ID(i), r.Value)
+			}
 			h.Value, h.Seen, h.Known = r.Value, s.Elapsed, true
 		}
 	}
 	if p := &s.Signals[signal.ProductConductivity]; p.Quality == signal.Good {
 		s.Custody.worst(p.Value)
-	}
-}
-
-// order does what a person asked for, or records that it had no effect.
-func (s *State) order(set *Settings, o *Order, out *Effects) {
-	e := Event{At: s.Elapsed, Kind: OrderDone, Order: *o, Alarm: o.Alarm, Accepted: o.Verb == Note}
-	if o.Verb == Note || int(o.Alarm) >= alarm.Count {
-		out.Events = append(out.Events, e)
-		return
-	}
-	a := &s.Alarms[o.Alarm]
-	e.Was = a.Phase
-	if o.Verb == Acknowledge {
-		e.Accepted = a.Acknowledge()
-	} else {
-		e.Accepted = a.Reset()
-	}
-	e.Now, e.Priority, e.Reason = a.Phase, set.Alarms[o.Alarm].Priority, s.Reason
-	s.schedule(set)
-	out.Events = append(out.Events, e)
-	if e.Accepted {
-		e.Kind = AlarmChange
-		out.Events = append(out.Events, e)
 	}
 }

@@ -24,6 +24,7 @@ const (
 const (
 	scanFlag = 1 << iota
 	estimatedFlag
+	factsFlag // facts follow the readings
 )
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
@@ -48,6 +49,9 @@ func (w *words) pack(b []byte, e *agent.Entry) ([]byte, error) {
 	if e.Estimated {
 		flags |= estimatedFlag
 	}
+	if e.Facts != (rules.Facts{}) {
+		flags |= factsFlag
+	}
 	b = append(b, flags)
 	b = binary.AppendVarint(b, int64(e.Gap))
 	b = binary.AppendVarint(b, int64(e.State.Elapsed))
@@ -60,10 +64,14 @@ func (w *words) pack(b []byte, e *agent.Entry) ([]byte, error) {
 	if b, err = w.packReadings(b, &e.Readings); err != nil {
 		return nil, err
 	}
+	if flags&factsFlag != 0 {
+		b = append(b, byte(e.Facts.Known), byte(e.Facts.Set))
+		b = binary.AppendVarint(b, int64(e.Facts.Left))
+	}
 	b = binary.AppendUvarint(b, uint64(len(e.Orders)))
 	for i := range e.Orders {
 		o := &e.Orders[i]
-		if o.Verb > rules.Note || int(o.Alarm) >= alarm.Count {
+		if int(o.Verb) >= rules.Verbs || int(o.Alarm) >= alarm.Count {
 			return nil, fmt.Errorf("order %d of %q is unknown", o.Verb, o.Who)
 		}
 		b = appendText(b, o.Who)
@@ -158,6 +166,11 @@ func (w *words) unpack(body []byte, e *agent.Entry) error {
 	e.State.Since = time.Duration(r.varint())
 	e.State.Mode = rules.Mode(w.known(&r, modeWord, r.uvarint()))
 	w.unpackReadings(&r, &e.Readings)
+	if flags[0]&factsFlag != 0 {
+		if f := r.bytes(2); !r.bad {
+			e.Facts = rules.Facts{Known: rules.Fact(f[0]), Set: rules.Fact(f[1]), Left: time.Duration(r.varint())}
+		}
+	}
 	for n := r.uvarint(); n > 0 && !r.bad; n-- {
 		o := rules.Order{Who: r.text()}
 		verb, okVerb := rules.ParseVerb(r.text())

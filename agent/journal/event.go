@@ -100,7 +100,7 @@ func naming(count int, name func(int) string) map[string]int {
 const (
 	kinds      = int(rules.OrderDone) + 1
 	priorities = int(alarm.High) + 1
-	phases     = int(alarm.Suppressed) + 1
+	phases     = alarm.Phases
 )
 
 var (
@@ -116,7 +116,7 @@ var (
 func packEvent(e *rules.Event) (kind string, body []byte, err error) {
 	if int(e.Kind) >= kinds || int(e.From) >= rules.Modes || int(e.To) >= rules.Modes || int(e.Alarm) >= alarm.Count ||
 		int(e.Was) >= phases || int(e.Now) >= phases || int(e.Priority) >= priorities || int(e.Reason.Code) >= rules.Codes ||
-		e.Order.Verb > rules.Note || int(e.Order.Alarm) >= alarm.Count {
+		int(e.Order.Verb) >= rules.Verbs || int(e.Order.Alarm) >= alarm.Count {
 		return "", nil, fmt.Errorf("an event of kind %d has a part without a name", e.Kind)
 	}
 	b := eventBody{At: e.At, First: e.First, Accepted: e.Accepted}

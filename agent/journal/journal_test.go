@@ -59,13 +59,16 @@ func entry(t *rapid.T, seq uint64) *agent.Entry {
 	small := func(n int, what string) int { return rapid.IntRange(0, n-1).Draw(t, what) }
 	order := func() rules.Order {
 		return rules.Order{
-			Who: rapid.String().Draw(t, "who"), Verb: rules.Verb(small(3, "verb")), Alarm: alarm.ID(small(alarm.Count, "alarm")),
+			Who: rapid.String().Draw(t, "who"), Verb: rules.Verb(small(rules.Verbs, "verb")), Alarm: alarm.ID(small(alarm.Count, "alarm")),
 			Text: string(rapid.SliceOfN(rapid.Byte(), 0, 8).Draw(t, "text")),
 		}
 	}
 	e := &agent.Entry{Seq: seq, At: rapid.Int64().Draw(t, "at"), Gap: span.Draw(t, "gap"), Scan: rapid.Bool().Draw(t, "scan"), Estimated: rapid.Bool().Draw(t, "estimated")}
 	e.State.Elapsed, e.State.Since = span.Draw(t, "elapsed"), span.Draw(t, "since")
 	e.State.Mode = rules.Mode(small(rules.Modes, "mode"))
+	if rapid.Bool().Draw(t, "facts") {
+		e.Facts = rules.Facts{Known: rules.Fact(small(32, "known")), Set: rules.Fact(small(32, "set")), Left: time.Duration(rapid.Int64().Draw(t, "left"))}
+	}
 	for i := range e.Readings {
 		if rapid.Bool().Draw(t, "present") {
 			e.Readings[i] = signal.Reading{Value: value(t, signal.ID(i)), Quality: signal.Quality(small(4, "quality")), Cause: signal.Cause(small(int(signal.Reported)+1, "cause"))}

@@ -160,7 +160,7 @@ func restep(t testing.TB, j *Journal) {
 	entries := all(t, j)
 	for i, e := range entries {
 		require.Equal(t, uint64(i+1), e.Seq, "a hole in the sequence")
-		in := rules.Input{Gap: e.Gap, At: e.At, Scan: e.Scan, Estimated: e.Estimated, Readings: e.Readings, Orders: e.Orders}
+		in := rules.Input{Gap: e.Gap, At: e.At, Scan: e.Scan, Estimated: e.Estimated, Readings: e.Readings, Facts: e.Facts, Orders: e.Orders}
 		rules.Step(&set, &state, &in, &out)
 		require.Equal(t, append([]rules.Event(nil), out.Events...), e.Events, "events of entry %d", e.Seq)
 		require.Equal(t, state.Mode, e.State.Mode)

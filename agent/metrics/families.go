@@ -6,6 +6,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"ionward/agent"
 	"ionward/rules"
 	"ionward/rules/alarm"
 	"ionward/rules/signal"
@@ -128,6 +129,37 @@ var house = []family{
 			}
 		}
 	}},
+	{"poll_success_timestamp_seconds", "When an instrument was last polled without an error, Unix time.", gauge, []string{"instrument"}, always,
+		func(v *view, put put) {
+			for i := range v.healths {
+				if h := &v.healths[i]; !h.LastGood.IsZero() {
+					put(unix(h.LastGood), h.Instrument)
+				}
+			}
+		}},
+	{"instrument_reconnects_total", "Connections made to an instrument's address after the first.", counter, []string{"instrument"}, always,
+		func(v *view, put put) {
+			for i := range v.healths {
+				put(float64(v.healths[i].Reconnects), v.healths[i].Instrument)
+			}
+		}},
+	{"instrument_losses_total", "How often an instrument stopped answering for two polls or more.", counter, []string{"instrument"}, always,
+		func(v *view, put put) {
+			for i := range v.healths {
+				put(float64(v.healths[i].Losses), v.healths[i].Instrument)
+			}
+		}},
+	{"instrument_withheld", "1 while readings of an instrument that answers are kept back.", gauge, []string{"instrument", "reason"}, always, withheld},
+	{"instrument_setting_differs", "1 while a setting of an instrument is not as commissioned, as last read back.", gauge,
+		[]string{"instrument", "setting"}, always, func(v *view, put put) {
+			for i := range v.healths {
+				for _, s := range v.healths[i].Settings {
+					if !s.Read.IsZero() {
+						put(flag(s.Differs), v.healths[i].Instrument, s.Name)
+					}
+				}
+			}
+		}},
 	{"journal_size_bytes", "Size of the journal on disk.", gauge, nil, func(v *view) bool { return v.has.journal },
 		func(v *view, put put) { put(float64(v.journal)) }},
 	{"feed_backlog_scans", "Recorded but not yet delivered by a feed.", gauge, []string{"feed"}, always, func(v *view, put put) {
@@ -200,8 +232,21 @@ func expected(v *view, put put) {
 	}
 }
 
+// withheld always shows both reasons, so that a rule on them has a series to look at.
+func withheld(v *view, put put) {
+	for i := range v.healths {
+		h := &v.healths[i]
+		put(flag(h.Withheld == agent.WarmingUp), h.Instrument, "warm_up")
+		put(flag(h.Withheld == agent.Flapping), h.Instrument, "flapping")
+	}
+}
+
+// alarms leaves out the places for alarms of the unit file that none fills.
 func alarms(v *view, put put) {
 	for i := range v.State.Alarms {
+		if v.Settings.Alarms[i].Name == "" {
+			continue
+		}
 		put(flag(v.State.Alarms[i].Phase.Active()), alarm.ID(i).String(), v.Settings.Alarms[i].Priority.String())
 	}
 }

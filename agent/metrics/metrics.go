@@ -37,6 +37,7 @@ type Settings struct {
 type Collector struct {
 	settings Settings
 	descs    []*prometheus.Desc // one for each of families
+	latency  *prometheus.Desc   // the one histogram
 }
 
 // New makes a collector.
@@ -48,6 +49,7 @@ func New(s Settings) *Collector {
 	for _, f := range families {
 		c.descs = append(c.descs, prometheus.NewDesc(prefix+f.name, f.help, f.labels, nil))
 	}
+	c.latency = prometheus.NewDesc(prefix+"poll_round_trip_seconds", "How long good polls of an instrument took.", []string{"instrument"}, nil)
 	return c
 }
 
@@ -58,6 +60,7 @@ func (c *Collector) Describe(out chan<- *prometheus.Desc) {
 	for _, d := range c.descs {
 		out <- d
 	}
+	out <- c.latency
 }
 
 // Collect sends what is known now.
@@ -67,12 +70,29 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 		if f.needs(v) {
 			f.show(v, func(value float64, labels ...string) {
 				for k := range labels {
-					labels[k] = strings.ToValidUTF8(labels[k], "?") // a name from outside must not spoil the whole scrape
+					labels[k] = valid(labels[k])
 				}
 				out <- prometheus.MustNewConstMetric(c.descs[i], f.kind, value, labels...)
 			})
 		}
 	}
+	for i := range v.healths {
+		h := &v.healths[i]
+		out <- prometheus.MustNewConstHistogram(c.latency, h.Latency.Count, h.Latency.Sum.Seconds(), classes(&h.Latency), valid(h.Instrument))
+	}
+}
+
+// valid makes a label of a name from outside, which must not spoil the whole scrape.
+func valid(name string) string { return strings.ToValidUTF8(name, "?") }
+
+// classes are a histogram as Prometheus counts: at or below each bound.
+func classes(l *agent.Latency) map[float64]uint64 {
+	all, below := make(map[float64]uint64, len(agent.LatencyBounds)), uint64(0)
+	for i, bound := range agent.LatencyBounds {
+		below += l.Counts[i]
+		all[bound.Seconds()] = below
+	}
+	return all
 }
 
 // view is all that one scrape looks at, taken once.

@@ -95,13 +95,24 @@ func full() metrics.Settings {
 		Scans:   func() (uint64, time.Time) { return 842, start.Add(842 * time.Second) },
 		Healths: func() []agent.Health {
 			return []agent.Health{
-				{Instrument: "analyzer", Polls: 842, Errors: map[string]uint64{"timeout": 58, "frame": 2}, LastGood: start, RoundTrip: 3500 * time.Microsecond},
+				{
+					Instrument: "analyzer", Polls: 842, Errors: map[string]uint64{"timeout": 58, "frame": 2}, LastGood: start, RoundTrip: 3500 * time.Microsecond,
+					Latency: latency(3*time.Millisecond, 3500*time.Microsecond, 40*time.Millisecond, 7*time.Second), Reconnects: 3, Losses: 2, Withheld: agent.WarmingUp,
+					Settings: []agent.Setting{{Name: "cell_constant", Read: start, Differs: true}, {Name: "range", Read: start}, {Name: "never_read"}},
+				},
 				{Instrument: "contacts", Polls: 842},
 			}
 		},
 		Backlogs:     func() map[string]uint64 { return map[string]uint64{"mqtt": 12} },
 		JournalBytes: func() int64 { return 1 << 20 },
 	}
+}
+
+func latency(took ...time.Duration) (l agent.Latency) {
+	for _, d := range took {
+		l.Add(d)
+	}
+	return l
 }
 
 // exposition scrapes the collector alone, without the runtime's own metrics.

@@ -13,40 +13,54 @@ import (
 // Any sequence of misbehaviour, any sequence of requests: never a wrong value, and
 // afterwards all is well again.
 func TestNeverAWrongValue(t *testing.T) {
-	requests := []Request{first, second, third, bits}
+	list := misbehaviours()
 	rapid.Check(t, func(rt *rapid.T) {
-		var all []bad
-		for _, b := range misbehaviours() {
-			if !b.settings.ZeroID {
-				all = append(all, b)
-			}
-		}
-		faults := rapid.SliceOfN(rapid.IntRange(0, len(all)-1), 1, 8).Draw(rt, "faults")
-		asked := rapid.SliceOfN(rapid.SampledFrom(requests), 8, 40).Draw(rt, "requests")
-		pause := rapid.SampledFrom([]time.Duration{0, time.Second, 15 * time.Second}).Draw(rt, "pause")
-		var failed error
-		synctest.Test(t, func(t *testing.T) {
-			p := &peer{}
-			defer p.end()
-			for _, f := range faults {
-				p.script = append(p.script, all[f].steps...)
-			}
-			link := Open(Settings{Dial: p.dial})
-			defer link.Close()
-			if failed = survive(link, asked, pause); failed != nil {
-				return
-			}
-			p.next()
-			time.Sleep(link.settings.RetryMost)
-			// Junk behind the last answer may cost one more request.
-			_, _ = link.Read(context.Background(), first)
-			time.Sleep(link.settings.RetryMost)
-			failed = strict(link, requests)
-		})
-		if failed != nil {
-			rt.Fatal(failed)
-		}
+		chaos(t, rt, Settings{}, &peer{}, list, []Request{first, second, third, bits})
 	})
+}
+
+// On a line too, where answers carry no mark of their request. The requests look
+// alike, and some answers are later than anybody would listen.
+func TestNeverAWrongValueRTU(t *testing.T) {
+	for _, address := range []string{onConverter, onSerialLine} {
+		rapid.Check(t, func(rt *rapid.T) {
+			list := misbehavioursRTU()
+			for _, d := range rapid.SliceOfN(rapid.IntRange(1, 8000), 3, 3).Draw(rt, "lateness in ms") {
+				list = append(list, bad{steps: []func(call){sleepy(time.Duration(d) * time.Millisecond)}})
+			}
+			chaos(t, rt, Settings{Address: address}, &peer{rtu: true}, list, []Request{second, other, second, other, third, bits, first})
+		})
+	}
+}
+
+func chaos(t *testing.T, rt *rapid.T, settings Settings, p *peer, list []bad, requests []Request) {
+	faults := rapid.SliceOfN(rapid.IntRange(0, len(list)-1), 1, 8).Draw(rt, "faults")
+	asked := rapid.SliceOfN(rapid.SampledFrom(requests), 8, 40).Draw(rt, "requests")
+	pause := rapid.SampledFrom([]time.Duration{0, time.Second, 15 * time.Second}).Draw(rt, "pause")
+	var failed error
+	synctest.Test(t, func(t *testing.T) {
+		defer p.end()
+		for _, f := range faults {
+			if s := list[f].settings; !s.ZeroID && !s.Echo {
+				p.script = append(p.script, list[f].steps...)
+			}
+		}
+		settings.Dial = p.dial
+		link := Open(settings)
+		defer link.Close()
+		if failed = survive(link, asked, pause); failed != nil {
+			return
+		}
+		p.next()
+		time.Sleep(link.settings.RetryMost)
+		// Junk behind the last answer may cost one more request.
+		_, _ = link.Read(context.Background(), first)
+		time.Sleep(link.settings.RetryMost)
+		failed = strict(link, requests)
+	})
+	if failed != nil {
+		rt.Fatal(failed)
+	}
 }
 
 // survive asks, and minds only wrong data.

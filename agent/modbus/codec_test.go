@@ -277,24 +277,3 @@ func TestValueCheck(t *testing.T) {
 	assert.EqualValues(t, 4, Value{Type: F64}.Size(Input))
 	assert.EqualValues(t, 1, Value{Type: Bit}.Size(Coil))
 }
-
-func TestParseAddress(t *testing.T) {
-	for text, want := range map[string]string{
-		"tcp://192.0.2.10:5020":   "192.0.2.10:5020",
-		"tcp://trailer-7":         "trailer-7:502",
-		"tcp://[2001:db8::1]:502": "[2001:db8::1]:502",
-	} {
-		got, err := ParseAddress(text)
-		require.NoError(t, err, text)
-		assert.Equal(t, want, got)
-	}
-	for text, want := range map[string]string{
-		"192.0.2.10:502": "not readable", "trailer-7": "cannot open", "rtu:///dev/ttyS0": `cannot open "rtu"`,
-		"tcp://": "no host", "tcp://h:0": "not within", "tcp://h:70000": "not within", "tcp://h:x": "not readable",
-		"tcp://h/path": "more than host and port", "tcp://u@h": "more than", "tcp://h?a=b": "more than",
-	} {
-		_, err := ParseAddress(text)
-		assert.ErrorContains(t, err, want, text)
-		assert.ErrorContains(t, err, "want tcp://host:port", text)
-	}
-}

@@ -90,6 +90,10 @@ type failure struct {
 	// hungUp: the peer ended the connection before any byte of an answer. On a
 	// connection that had lain open this may be an old goodbye, seen only now.
 	hungUp bool
+	// garbled: what came was damaged on the way; asking again may well succeed.
+	garbled bool
+	// answered: the right unit answered, though of no use; no other answer is owed.
+	answered bool
 	// silent: the deadline passed without the wanted answer.
 	silent bool
 }

@@ -25,8 +25,11 @@ type bad struct {
 	name     string
 	settings Settings
 	steps    []func(call)
+	usual    func(call) // once the steps are over; nil = the right answer
 	want     []error
-	sessions int // connections in the end; 0 = not compared
+	sessions int           // connections in the end; 0 = not compared
+	asked    []Request     // in turn; nil = second, first
+	pause    time.Duration // after each request; 0 = the longest back-off, negative = none
 }
 
 func partial(n int) func(call) { return func(c call) { c.send(c.good()[:n]) } }
@@ -113,41 +116,49 @@ func misbehaviours() []bad {
 // error; and once the server behaves, so do the answers.
 func TestMisbehaviours(t *testing.T) {
 	for _, b := range misbehaviours() {
-		t.Run(b.name, func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
-				p := &peer{}
-				defer p.end()
-				b.settings.Dial = p.dial
-				link := Open(b.settings)
-				defer link.Close()
-				mustRead(t, link, first)
-				p.next(b.steps...)
-				for i, want := range b.want {
-					// The two requests are of one length: only their ids tell whose
-					// answer is whose.
-					r := []Request{second, first}[i%2]
-					data, err := link.Read(context.Background(), r)
-					require.Truef(t, match(err, want), "request %d: got %v, want %v", i, err, want)
-					if want == nil {
-						require.Equal(t, expected(r), data, "request %d", i)
-					} else {
-						require.Nil(t, data)
-						require.ErrorContains(t, err, r.String(), "says what was asked")
-					}
-					time.Sleep(link.settings.RetryMost) // the bubble's time: lets a back-off pass
-				}
-				sessions, _, _ := p.count()
-				if b.sessions != 0 {
-					assert.Equal(t, b.sessions, sessions, "connections")
-				}
-				for _, r := range []Request{first, second, third, bits} {
-					mustRead(t, link, r)
-				}
-				link.Close()
-				p.work.Wait() // hangs, and so fails, if a connection was dropped unclosed
-			})
-		})
+		t.Run(b.name, func(t *testing.T) { b.play(t, &peer{}) })
 	}
+}
+
+// play lets the peer misbehave in a bubble.
+func (b bad) play(t *testing.T, p *peer) {
+	if b.asked == nil {
+		// The two requests are of one length: only their ids tell whose answer is whose.
+		b.asked = []Request{second, first}
+	}
+	synctest.Test(t, func(t *testing.T) {
+		defer p.end()
+		b.settings.Dial = p.dial
+		link := Open(b.settings)
+		defer link.Close()
+		mustRead(t, link, first)
+		p.next(b.steps...)
+		for i, want := range b.want {
+			r := b.asked[i%len(b.asked)]
+			data, err := link.Read(context.Background(), r)
+			require.Truef(t, match(err, want), "request %d: got %v, want %v", i, err, want)
+			if want == nil {
+				require.Equal(t, expected(r), data, "request %d", i)
+			} else {
+				require.Nil(t, data)
+				require.ErrorContains(t, err, r.String(), "says what was asked")
+			}
+			if b.pause == 0 {
+				b.pause = link.settings.RetryMost // the bubble's time: lets a back-off pass
+			}
+			time.Sleep(b.pause)
+		}
+		sessions, _, _ := p.count()
+		if b.sessions != 0 {
+			assert.Equal(t, b.sessions, sessions, "connections")
+		}
+		time.Sleep(link.settings.RetryMost)
+		for _, r := range []Request{first, second, third, bits} {
+			mustRead(t, link, r)
+		}
+		link.Close()
+		p.work.Wait() // hangs, and so fails, if a connection was dropped unclosed
+	})
 }
 
 func mustRead(t *testing.T, link *Link, r Request) {

@@ -83,23 +83,23 @@ func weigh(request, frame []byte) (verdict, string) {
 	if count != carried {
 		return torn, fmt.Sprintf("byte count %d, but %d bytes follow", count, carried)
 	}
-	if want := wanted(request); count != want {
+	if want := wanted(request[functionAt:]); count != want {
 		return unusable, fmt.Sprintf("%d bytes of data, asked for %d", count, want)
 	}
 	return answer, ""
 }
 
-// wanted is the number of data bytes that a read request asks for.
-func wanted(request []byte) int {
-	quantity := int(binary.BigEndian.Uint16(request[functionAt+3:]))
-	if request[functionAt] <= 2 { // coils, discrete inputs: eight to the byte
+// wanted is the number of data bytes that the PDU of a read request asks for.
+func wanted(pdu []byte) int {
+	quantity := int(binary.BigEndian.Uint16(pdu[3:]))
+	if pdu[0] <= 2 { // coils, discrete inputs: eight to the byte
 		return (quantity + 7) / 8
 	}
 	return 2 * quantity
 }
 
-// readOnly reports whether a request is one of the four reads (function codes 1
-// to 4) in full length.
-func readOnly(request []byte) bool {
-	return len(request) == functionAt+5 && request[functionAt] >= 1 && request[functionAt] <= 4
+// readOnly reports whether a PDU is one of the four reads (function codes 1 to 4) in
+// full length.
+func readOnly(pdu []byte) bool {
+	return len(pdu) == 5 && pdu[0] >= 1 && pdu[0] <= 4
 }

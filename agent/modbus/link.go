@@ -14,7 +14,7 @@ import (
 
 // Settings of a link. Zero values mean the defaults given.
 type Settings struct {
-	Address    string        // host:port, see ParseAddress
+	Address    string        // see ParseAddress
 	Timeout    time.Duration // for a request, connecting included; default 1 s
 	RetryLeast time.Duration // pause after a first failed connection; default 0.5 s
 	RetryMost  time.Duration // longest pause between attempts; default 10 s
@@ -23,11 +23,22 @@ type Settings struct {
 	// answers can then not be told by their id, so each time-out costs the
 	// connection, and each request first listens 1 ms for stray bytes.
 	ZeroID bool
+	// LateWindow is for RTU: how long a line must be silent after something went wrong
+	// on it (an answer that did not come, or was broken) before it is trusted with the
+	// next request; default 100 ms, and at most a quarter of a request's time-out.
+	LateWindow time.Duration
+	// Echo is for RTU behind an adapter that returns all that is sent. An echo is
+	// recognised without it; with it, one that comes back changed is a collision.
+	Echo bool
 
-	// Dial opens a connection; default net.Dialer. Now is the clock of pauses and
+	// Dial opens a connection; default net.Dialer, and the device itself on a serial
+	// line (for which Dial gets the network "serial"). Now is the clock of pauses and
 	// idling; default time.Now. (Deadlines are the network's own: real time.)
 	Dial func(ctx context.Context, network, address string) (net.Conn, error)
 	Now  func() time.Time
+
+	at  Address // what Address says
+	bad error   // Address says nothing
 }
 
 // filled returns the settings with defaults in place of zeros.
@@ -41,13 +52,30 @@ func (s Settings) filled() Settings {
 	or(&s.RetryLeast, 500*time.Millisecond)
 	or(&s.RetryMost, 10*time.Second)
 	or(&s.Idle, time.Minute)
-	if s.Dial == nil {
-		s.Dial = new(net.Dialer).DialContext
+	or(&s.LateWindow, 100*time.Millisecond)
+	// With a Dial of its own, a link may do without an address.
+	if s.Address != "" || s.Dial == nil {
+		s.at, s.bad = ParseAddress(s.Address)
 	}
 	if s.Now == nil {
 		s.Now = time.Now
 	}
 	return s
+}
+
+// open opens the connection that the settings speak of.
+func (s Settings) open(ctx context.Context) (duplex, error) {
+	switch {
+	case s.bad != nil:
+		return nil, s.bad
+	case s.Dial == nil && s.at.Device != "":
+		return openPort(s.at)
+	case s.Dial == nil:
+		return new(net.Dialer).DialContext(ctx, "tcp", s.at.Host)
+	case s.at.Device != "":
+		return s.Dial(ctx, "serial", s.at.Device)
+	}
+	return s.Dial(ctx, "tcp", s.at.Host)
 }
 
 // reads is the part of the client library that a link can reach: no write is in it.
@@ -78,20 +106,22 @@ type Link struct {
 	once   sync.Once
 }
 
-// Open makes a link. It connects when first asked, so it cannot fail.
+// Open makes a link. It connects when first asked, so it cannot fail; an address that
+// cannot be read makes every Read fail.
 func Open(s Settings) *Link {
 	s = s.filled()
-	// Of the library's handler only the packager serves; its transport never runs.
-	packager, transport := client.NewTCPClientHandler(s.Address), newTCP(s)
-	l := &Link{
-		settings: s,
-		medium:   transport,
-		reads:    client.NewClient2(packager, transport),
-		aim:      func(unitID uint8) { packager.SlaveId = unitID },
-		turn:     make(chan struct{}, 1),
-		closed:   make(chan struct{}),
-	}
+	l := &Link{settings: s, turn: make(chan struct{}, 1), closed: make(chan struct{})}
 	l.turn <- struct{}{}
+	// Of the library's handlers only the packagers serve; their transports never run.
+	if s.at.RTU {
+		packager, transport := client.NewRTUClientHandler(""), newRTU(s)
+		l.medium, l.reads = transport, client.NewClient2(packager, transport)
+		l.aim = func(unitID uint8) { packager.SlaveId = unitID }
+	} else {
+		packager, transport := client.NewTCPClientHandler(""), newTCP(s)
+		l.medium, l.reads = transport, client.NewClient2(packager, transport)
+		l.aim = func(unitID uint8) { packager.SlaveId = unitID }
+	}
 	return l
 }
 
@@ -125,11 +155,14 @@ func (l *Link) read(ctx context.Context, r Request) ([]byte, error) {
 	l.aim(r.UnitID)
 	l.medium.begin(ctx, within)
 	data, err := l.call(r)
+	if err == nil {
+		return data, nil
+	}
 	var refused *client.ModbusError
 	if errors.As(err, &refused) {
 		return nil, &Exception{Code: refused.ExceptionCode}
 	}
-	return data, err
+	return nil, err
 }
 
 func (l *Link) call(r Request) ([]byte, error) {
@@ -188,23 +221,39 @@ type Links struct {
 }
 
 // Open returns the link to an address; the first to ask makes it, and its settings
-// count. Instruments with different time-outs set them in their requests.
+// count. Instruments with different time-outs set them in their requests. One line
+// used in two ways is an error, and so is an address that cannot be read.
 func (ls *Links) Open(s Settings) (*Link, error) {
+	s = s.filled()
+	if s.bad != nil {
+		return nil, s.bad
+	}
 	ls.mu.Lock()
 	defer ls.mu.Unlock()
-	key := strings.ToLower(s.Address)
+	key := s.at.Device // files may differ by case, hosts do not
+	if key == "" {
+		key = strings.ToLower(s.at.Host)
+	}
 	l, ok := ls.open[key]
-	if !ok {
+	switch {
+	case !ok:
 		if ls.open == nil {
 			ls.open = map[string]*Link{}
 		}
 		l = Open(s)
 		ls.open[key] = l
-	} else if l.settings.ZeroID != s.ZeroID {
-		return nil, fmt.Errorf("cannot share %s: one instrument expects transaction id 0, another does not; make them equal", s.Address)
+	case !strings.EqualFold(l.settings.at.String(), s.at.String()):
+		return nil, fmt.Errorf("cannot share %s: one instrument expects %s, another %s; make them equal", key, l.settings.at, s.at)
+	case l.settings.ZeroID != s.ZeroID:
+		return nil, fmt.Errorf("cannot share %s: one instrument expects transaction id 0, another does not; make them equal", key)
+	case l.settings.Echo != s.Echo:
+		return nil, fmt.Errorf("cannot share %s: one instrument expects an echo, another does not; make them equal", key)
 	}
 	return l, nil
 }
+
+// Address is where the link leads.
+func (l *Link) Address() Address { return l.settings.at }
 
 // Close ends all links.
 func (ls *Links) Close() {

@@ -250,14 +250,7 @@ func TestTransportRefusesWrites(t *testing.T) {
 	_, err := c.ReadInputRegisters(1, 1)
 	require.NoError(t, err)
 	_, calls, _ := p.count()
-	for name, write := range map[string]func() ([]byte, error){
-		"5":  func() ([]byte, error) { return c.WriteSingleCoil(1, 0xFF00) },
-		"6":  func() ([]byte, error) { return c.WriteSingleRegister(1, 1) },
-		"15": func() ([]byte, error) { return c.WriteMultipleCoils(1, 1, []byte{1}) },
-		"16": func() ([]byte, error) { return c.WriteMultipleRegisters(1, 1, []byte{0, 1}) },
-		"22": func() ([]byte, error) { return c.MaskWriteRegister(1, 1, 1) },
-		"23": func() ([]byte, error) { return c.ReadWriteMultipleRegisters(1, 1, 1, 1, []byte{0, 1}) },
-	} {
+	for name, write := range writes(c) {
 		_, err := write()
 		assert.ErrorContains(t, err, "only reads", name)
 	}

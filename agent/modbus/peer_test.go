@@ -10,9 +10,12 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
+
+	"ionward/agent/modbus/modbustest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -22,12 +25,21 @@ type call struct {
 	conn    net.Conn
 	session int // counts connections, from 1
 	frame   []byte
+	rtu     bool
 }
 
-func (c call) unit() byte       { return c.frame[6] }
-func (c call) function() byte   { return c.frame[7] }
-func (c call) address() uint16  { return binary.BigEndian.Uint16(c.frame[8:]) }
-func (c call) quantity() uint16 { return binary.BigEndian.Uint16(c.frame[10:]) }
+// asked is unit id and PDU, which stand alike in both kinds of frame.
+func (c call) asked() []byte {
+	if c.rtu {
+		return c.frame
+	}
+	return c.frame[6:]
+}
+
+func (c call) unit() byte       { return c.asked()[0] }
+func (c call) function() byte   { return c.asked()[1] }
+func (c call) address() uint16  { return binary.BigEndian.Uint16(c.asked()[2:]) }
+func (c call) quantity() uint16 { return binary.BigEndian.Uint16(c.asked()[4:]) }
 
 // send writes raw bytes; a client that is gone is no fault of the script.
 func (c call) send(frames ...[]byte) {
@@ -61,10 +73,29 @@ func (c call) good() []byte {
 
 // pdu wraps a PDU into a frame that answers this call.
 func (c call) pdu(pdu []byte) []byte {
+	if c.rtu {
+		return sum(append([]byte{c.unit()}, pdu...))
+	}
 	f := append([]byte(nil), c.frame[:2]...)
 	f = append(f, 0, 0)
 	f = binary.BigEndian.AppendUint16(f, uint16(1+len(pdu)))
 	return append(append(f, c.unit()), pdu...)
+}
+
+// sum adds a checksum, worked out bit by bit as the serial line guide (6.2.2) tells it.
+func sum(frame []byte) []byte {
+	crc := uint16(0xFFFF)
+	for _, b := range frame {
+		crc ^= uint16(b)
+		for range 8 {
+			if crc&1 == 1 {
+				crc = crc>>1 ^ 0xA001
+			} else {
+				crc >>= 1
+			}
+		}
+	}
+	return append(frame[:len(frame):len(frame)], byte(crc), byte(crc>>8))
 }
 
 // with changes some bytes of a frame: position, value, position, value...
@@ -79,8 +110,11 @@ func with(frame []byte, changes ...byte) []byte {
 // peer is a fake server: it answers each request by the next step of its script,
 // and rightly once the script is over.
 type peer struct {
+	rtu      bool          // speaks RTU frames
+	stepping chan struct{} // steps run one at a time and may sleep; a mutex would stop a bubble's time
 	mu       sync.Mutex
 	script   []func(call)
+	usual    func(call)     // once the script is over; nil = the right answer
 	greet    func(net.Conn) // on each new connection
 	refuse   bool           // connections
 	dials    int
@@ -106,18 +140,29 @@ func (p *peer) session(conn net.Conn) {
 	p.mu.Unlock()
 	for {
 		frame := make([]byte, 12) // every read request is of this length
+		if p.rtu {
+			frame = frame[:8]
+		}
 		if _, err := io.ReadFull(conn, frame); err != nil {
 			return
 		}
 		p.mu.Lock()
-		c := call{conn: conn, session: n, frame: frame}
+		c := call{conn: conn, session: n, frame: frame, rtu: p.rtu}
 		p.calls = append(p.calls, c)
-		step := right
+		step := p.usual
+		if step == nil {
+			step = right
+		}
 		if len(p.script) > 0 {
 			step, p.script = p.script[0], p.script[1:]
 		}
-		step(c)
+		if p.stepping == nil {
+			p.stepping = make(chan struct{}, 1)
+		}
 		p.mu.Unlock()
+		p.stepping <- struct{}{}
+		step(c)
+		<-p.stepping
 	}
 }
 
@@ -129,7 +174,7 @@ func (p *peer) dial(ctx context.Context, _, _ string) (net.Conn, error) {
 	if p.refuse {
 		return nil, errors.New("connection refused")
 	}
-	near, far := pipe()
+	near, far := modbustest.Pipe()
 	p.work.Add(1)
 	go p.session(far)
 	return near, nil
@@ -183,13 +228,16 @@ func (p *peer) count() (sessions, calls, dials int) {
 	return p.sessions, len(p.calls), p.dials
 }
 
+// asked is a request without its frame: unit id and PDU.
+func asked(r Request) []byte {
+	function := [...]byte{Holding: 3, Input: 4, Coil: 1, Discrete: 2}[r.Kind]
+	f := binary.BigEndian.AppendUint16([]byte{r.UnitID, function}, r.Address)
+	return binary.BigEndian.AppendUint16(f, r.Quantity)
+}
+
 // expected is the data that a right answer to a request carries.
 func expected(r Request) []byte {
-	function := [...]byte{Holding: 3, Input: 4, Coil: 1, Discrete: 2}[r.Kind]
-	f := []byte{0, 0, 0, 0, 0, 6, r.UnitID, function}
-	f = binary.BigEndian.AppendUint16(f, r.Address)
-	f = binary.BigEndian.AppendUint16(f, r.Quantity)
-	return call{frame: f}.good()[9:]
+	return call{frame: append([]byte{0, 0, 0, 0, 0, 6}, asked(r)...)}.good()[9:]
 }
 
 // unhex reads hex with spaces.
@@ -198,3 +246,10 @@ func unhex(t testing.TB, s string) []byte {
 	require.NoError(t, err)
 	return b
 }
+
+// farEnd is a serial line as the peer's connection.
+type farEnd struct{ duplex }
+
+func (farEnd) LocalAddr() net.Addr                { return &net.UnixAddr{Name: "line"} }
+func (farEnd) RemoteAddr() net.Addr               { return &net.UnixAddr{Name: "line"} }
+func (farEnd) SetWriteDeadline(_ time.Time) error { return nil }

@@ -9,16 +9,16 @@ import (
 
 // Limits of the requests that a plan may make.
 type Limits struct {
-	MaxRegisters int // most in one request, 1 to 125 (16 times as many bits); 0 = 125
-	Gap          int // most registers (or bits) read for nothing between two values
+	MaxRegisters int // most in one request, 1 to 125; 0 = 125
+	Gap          int // most registers read for nothing between two values, see Address.Gap
 }
 
-// most is the largest quantity for a table under the limits.
-func (l Limits) most(kind Kind) int {
+// of gives the limits in what a table counts: registers, or bits, 16 to a register.
+func (l Limits) of(kind Kind) (most, gap int) {
 	if kind.Bits() {
-		return 16 * l.MaxRegisters
+		return 16 * l.MaxRegisters, 16 * l.Gap
 	}
-	return l.MaxRegisters
+	return l.MaxRegisters, l.Gap
 }
 
 // Place is where one value stands in the data of a block.
@@ -31,6 +31,9 @@ type Place struct {
 type Block struct {
 	Request Request
 	Places  []Place // by address
+
+	known  bool // it was answered, or refused, once
+	silent int  // times in a row that it was not, before that
 }
 
 // Plan covers a list of values with few requests. Each value lies whole in one
@@ -55,7 +58,7 @@ func NewPlan(values []Request, l Limits) (*Plan, error) {
 		if err := v.Check(); err != nil {
 			return nil, err
 		}
-		if most := l.most(v.Kind); int(v.Quantity) > most {
+		if most, _ := l.of(v.Kind); int(v.Quantity) > most {
 			return nil, fmt.Errorf("%s: needs %d in one request, max_registers allows %d", v, v.Quantity, most)
 		}
 		order[i] = i
@@ -86,8 +89,8 @@ func compare(a, b Request) int {
 
 // joins reports whether v may join a block that begins with first and ends at end.
 func joins(first, v Request, end int, l Limits) bool {
-	return first.UnitID == v.UnitID && first.Kind == v.Kind &&
-		int(v.Address)-end <= l.Gap && v.end()-int(first.Address) <= l.most(v.Kind)
+	most, gap := l.of(v.Kind)
+	return first.UnitID == v.UnitID && first.Kind == v.Kind && int(v.Address)-end <= gap && v.end()-int(first.Address) <= most
 }
 
 // block covers the values with these indices, sorted by address.
@@ -130,6 +133,60 @@ func (p *Plan) Split(i int, err error) bool {
 	}
 	p.blocks = slices.Replace(p.blocks, i, i+1, p.block(indices[:cut]), p.block(indices[cut:]))
 	return true
+}
+
+// trials is how often a run may go unanswered before a value is asked for alone.
+const trials = 2
+
+// Trial gives the request that tries out block i by one of its values alone, each in
+// its turn, if the run holds registers that nobody asked for and was not answered yet,
+// time after time.
+// Some instruments do not refuse what they do not have: they keep silent, or answer
+// short. If the value comes through and then the block still does not, Part it.
+func (p *Plan) Trial(i int) (Request, bool) {
+	b := &p.blocks[i]
+	if b.known || b.silent < trials || len(p.runs(b)) == 1 {
+		return Request{}, false
+	}
+	return p.values[b.Places[(b.silent-trials)%len(b.Places)].Index], true
+}
+
+// Note tells what came of asking for block i, or of its trial if that failed.
+func (p *Plan) Note(i int, err error) {
+	b := &p.blocks[i]
+	switch {
+	case err == nil:
+		b.known = true
+	case errors.Is(err, ErrTimeout) || errors.Is(err, ErrFrame):
+		b.silent++
+	}
+}
+
+// Part cuts block i at all its gaps, for good, and returns how many blocks it becomes.
+func (p *Plan) Part(i int) int {
+	runs := p.runs(&p.blocks[i])
+	parts := make([]Block, len(runs))
+	for k, indices := range runs {
+		parts[k] = p.block(indices)
+	}
+	p.blocks = slices.Replace(p.blocks, i, i+1, parts...)
+	return len(parts)
+}
+
+// runs are the values of a block, parted where a register lies between that belongs to
+// none of them.
+func (p *Plan) runs(b *Block) (runs [][]int) {
+	end := -1
+	for _, place := range b.Places {
+		v := p.values[place.Index]
+		if end < int(v.Address) {
+			runs = append(runs, nil)
+		}
+		last := len(runs) - 1
+		runs[last] = append(runs[last], place.Index)
+		end = max(end, v.end())
+	}
+	return runs
 }
 
 // widest finds where to cut sorted values: before the returned position, or 0 when

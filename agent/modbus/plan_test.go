@@ -15,8 +15,8 @@ func reg(address, quantity uint16) Request {
 	return Request{UnitID: 1, Kind: Holding, Address: address, Quantity: quantity}
 }
 
-// shape writes a plan's requests as "address+quantity".
-func shape(p *Plan) (s []string) {
+// outline writes a plan's requests as "address+quantity".
+func outline(p *Plan) (s []string) {
 	for _, b := range p.Blocks() {
 		s = append(s, fmt.Sprintf("%d+%d", b.Request.Address, b.Request.Quantity))
 	}
@@ -43,14 +43,17 @@ func TestPlan(t *testing.T) {
 		{"the last address", []Request{reg(65535, 1)}, Limits{}, []string{"65535+1"}},
 		{"bits count 16 to a register", []Request{
 			{Kind: Coil, Address: 0, Quantity: 1}, {Kind: Coil, Address: 31, Quantity: 1}, {Kind: Coil, Address: 32, Quantity: 1},
-		}, Limits{MaxRegisters: 2, Gap: 30}, []string{"0+32", "32+1"}},
+		}, Limits{MaxRegisters: 2, Gap: 2}, []string{"0+32", "32+1"}},
+		{"a gap of bits", []Request{
+			{Kind: Coil, Address: 0, Quantity: 1}, {Kind: Coil, Address: 17, Quantity: 1}, {Kind: Coil, Address: 35, Quantity: 1},
+		}, Limits{Gap: 1}, []string{"0+18", "35+1"}},
 		{"units and tables apart", []Request{
 			{UnitID: 2, Kind: Input, Quantity: 1}, {UnitID: 1, Kind: Input, Quantity: 1}, {UnitID: 1, Kind: Holding, Address: 1, Quantity: 1},
 		}, Limits{}, []string{"1+1", "0+1", "0+1"}},
 	} {
 		p, err := NewPlan(c.values, c.limits)
 		require.NoError(t, err, c.name)
-		assert.Equal(t, c.want, shape(p), c.name)
+		assert.Equal(t, c.want, outline(p), c.name)
 		valid(t, p, c.values, c.limits)
 	}
 }
@@ -126,7 +129,14 @@ func fewest(values []Request, l Limits) int {
 func allowed(group []Request, l Limits) bool {
 	lo, hi := math.MaxInt, 0
 	used := map[int]bool{}
+	most, gap := l.MaxRegisters, l.Gap
+	if group[0].Kind.Bits() {
+		most, gap = 16*most, 16*gap
+	}
 	for _, v := range group {
+		if v.UnitID != group[0].UnitID || v.Kind != group[0].Kind {
+			return false
+		}
 		lo, hi = min(lo, int(v.Address)), max(hi, v.end())
 		for a := int(v.Address); a < v.end(); a++ {
 			used[a] = true
@@ -137,11 +147,23 @@ func allowed(group []Request, l Limits) bool {
 		if idle++; used[a] {
 			idle = 0
 		}
-		if idle > l.Gap {
+		if idle > gap {
 			return false
 		}
 	}
-	return hi-lo <= l.MaxRegisters
+	return hi-lo <= most
+}
+
+// drawMixed draws values of several units and tables.
+func drawMixed(t *rapid.T, most int) []Request {
+	return rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Request {
+		r := reg(rapid.Uint16Range(0, 14).Draw(t, "address"), rapid.SampledFrom([]uint16{1, 2, 4}).Draw(t, "words"))
+		r.UnitID = rapid.SampledFrom([]uint8{1, 1, 1, 2}).Draw(t, "unit")
+		if r.Kind = rapid.SampledFrom([]Kind{Holding, Holding, Input, Coil}).Draw(t, "kind"); r.Kind.Bits() {
+			r.Address, r.Quantity = 11*r.Address, 1
+		}
+		return r
+	}), 1, most).Draw(t, "values")
 }
 
 func drawValues(t *rapid.T, most int) []Request {
@@ -153,7 +175,7 @@ func drawValues(t *rapid.T, most int) []Request {
 // The plan is as good as the best of all.
 func TestPlanAgainstBruteForce(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		values := drawValues(t, 7)
+		values := drawMixed(t, 7)
 		l := Limits{MaxRegisters: rapid.IntRange(4, 10).Draw(t, "max"), Gap: rapid.IntRange(0, 5).Draw(t, "gap")}
 		p, err := NewPlan(values, l)
 		require.NoError(t, err)
@@ -173,15 +195,15 @@ func TestSplit(t *testing.T) {
 	values := []Request{reg(0, 2), reg(2, 2), reg(9, 1), reg(12, 1), reg(13, 1)}
 	p, err := NewPlan(values, Limits{Gap: 10})
 	require.NoError(t, err)
-	require.Equal(t, []string{"0+14"}, shape(p))
+	require.Equal(t, []string{"0+14"}, outline(p))
 	refused := fmt.Errorf("cannot read: %w", &Exception{Code: IllegalAddress})
 	for _, other := range []error{nil, ErrTimeout, errors.New("x"), &Exception{Code: DeviceFailure}, &Exception{Code: Busy}} {
 		require.False(t, p.Split(0, other), "%v", other)
 	}
 	require.True(t, p.Split(0, refused))
-	assert.Equal(t, []string{"0+4", "9+5"}, shape(p), "at the widest gap")
+	assert.Equal(t, []string{"0+4", "9+5"}, outline(p), "at the widest gap")
 	require.True(t, p.Split(1, &Exception{Code: IllegalValue}))
-	assert.Equal(t, []string{"0+4", "9+1", "12+2"}, shape(p))
+	assert.Equal(t, []string{"0+4", "9+1", "12+2"}, outline(p))
 	require.True(t, p.Split(2, refused))
 	require.False(t, p.Split(1, refused), "one value cannot be parted")
 	require.False(t, p.Split(3, refused))
@@ -190,7 +212,7 @@ func TestSplit(t *testing.T) {
 	p, err = NewPlan([]Request{reg(0, 1), reg(1, 1), reg(2, 1), reg(3, 1), reg(4, 1)}, Limits{})
 	require.NoError(t, err)
 	require.True(t, p.Split(0, refused))
-	assert.Equal(t, []string{"0+2", "2+3"}, shape(p), "no gap: in the middle")
+	assert.Equal(t, []string{"0+2", "2+3"}, outline(p), "no gap: in the middle")
 
 	p, err = NewPlan([]Request{reg(5, 2), reg(5, 2)}, Limits{})
 	require.NoError(t, err)
@@ -232,4 +254,43 @@ func TestSplitFindsTheHoles(t *testing.T) {
 			require.Equal(t, has(v), through[i], "%v", v)
 		}
 	})
+}
+
+// A run that an instrument neither answers nor refuses is tried out by one value, and
+// parted at its gaps if that comes through.
+func TestTrial(t *testing.T) {
+	values := []Request{reg(0, 2), reg(2, 1), reg(5, 1), reg(9, 2)}
+	p, err := NewPlan(values, Limits{Gap: 10})
+	require.NoError(t, err)
+	for range 2 {
+		_, due := p.Trial(0)
+		require.False(t, due)
+		p.Note(0, ErrDown) // nobody was asked
+		p.Note(0, fmt.Errorf("cannot read: %w", ErrTimeout))
+	}
+	r, due := p.Trial(0)
+	require.True(t, due)
+	require.Equal(t, reg(0, 2), r)
+	for _, want := range []Request{reg(2, 1), reg(5, 1), reg(9, 2), reg(0, 2)} {
+		p.Note(0, ErrTimeout)
+		r, _ = p.Trial(0)
+		require.Equal(t, want, r, "each in its turn")
+	}
+	require.Equal(t, 3, p.Part(0))
+	assert.Equal(t, []string{"0+3", "5+1", "9+2"}, outline(p))
+	valid(t, p, values, Limits{})
+	for range 5 {
+		p.Note(0, ErrFrame)
+	}
+	_, due = p.Trial(0)
+	require.False(t, due, "a run without a gap asks for nothing that it does not need")
+
+	p, err = NewPlan(values, Limits{Gap: 10})
+	require.NoError(t, err)
+	p.Note(0, nil)
+	for range 5 {
+		p.Note(0, ErrTimeout)
+	}
+	_, due = p.Trial(0)
+	require.False(t, due, "what was answered once is only silent")
 }

@@ -51,8 +51,8 @@ func TestNoWritePath(t *testing.T) {
 func TestOnlyReadsPass(t *testing.T) {
 	for code := range 256 {
 		frame := []byte{0, 1, 0, 0, 0, 6, 1, byte(code), 0, 0, 0, 1}
-		assert.Equal(t, code >= 1 && code <= 4, readOnly(frame), "function code %d", code)
-		assert.False(t, readOnly(append(frame, 0)), "function code %d with more data", code)
-		assert.False(t, readOnly(frame[:11]), "function code %d cut short", code)
+		assert.Equal(t, code >= 1 && code <= 4, readOnly(frame[7:]), "function code %d", code)
+		assert.False(t, readOnly(append(frame[7:], 0)), "function code %d with more data", code)
+		assert.False(t, readOnly(frame[7:11]), "function code %d cut short", code)
 	}
 }

@@ -1,63 +1,28 @@
 package modbus
 
 import (
-	"context"
 	"errors"
 	"fmt"
-	"net"
 	"time"
 )
 
-const (
-	// patience is how many time-outs in a row one connection is given: after that
-	// it is more likely dead than slow.
-	patience = 3
-	// hearing is how long a stream without transaction ids is listened to before
-	// each request: an answer nobody waits for must not become the next one.
-	hearing = time.Millisecond
-)
+// hearing is how long a stream without transaction ids is listened to before each
+// request: an answer nobody waits for must not become the next one.
+const hearing = time.Millisecond
 
-// aborted is a deadline long past: setting it ends a blocked read or write.
-var aborted = time.Unix(1, 0)
+var errWrites = errors.New("refused to send: only reads (function codes 1 to 4) may leave")
 
-// tcp carries frames over one TCP connection, made when needed. It is the
-// transporter under the client library; its calls must not overlap (a Link sees
-// to that).
-type tcp struct {
-	settings Settings
-	pace     pace
+// tcp carries Modbus TCP frames. It is the transporter under the client library; its
+// calls must not overlap (a Link sees to that).
+type tcp struct{ wire }
 
-	conn     net.Conn // nil while down
-	used     time.Time
-	timeouts int // in a row on this connection
-	buf      [2 * maxFrame]byte
-	have     int // bytes in buf
-
-	// The running request's; the library's Send takes neither.
-	ctx      context.Context
-	within   time.Duration
-	deadline time.Time
-}
-
-func newTCP(s Settings) *tcp {
-	return &tcp{settings: s, pace: pace{least: s.RetryLeast, most: s.RetryMost, now: s.Now}}
-}
-
-// begin sets the one absolute deadline for all that the next Send does:
-// connecting, asking, listening, and asking again.
-func (t *tcp) begin(ctx context.Context, within time.Duration) {
-	t.ctx, t.within = ctx, within
-	t.deadline = time.Now().Add(within)
-	if d, ok := ctx.Deadline(); ok && d.Before(t.deadline) {
-		t.deadline, t.within = d, time.Until(d).Round(time.Millisecond)
-	}
-}
+func newTCP(s Settings) *tcp { return &tcp{newWire(s)} }
 
 // Send asks and returns the answer, checked against the request. It is called by
 // the client library.
 func (t *tcp) Send(request []byte) ([]byte, error) {
-	if !readOnly(request) {
-		return nil, errors.New("refused to send: only reads (function codes 1 to 4) may leave")
+	if len(request) < functionAt || !readOnly(request[functionAt:]) {
+		return nil, errWrites
 	}
 	t.distrust()
 	reused := t.conn != nil
@@ -72,8 +37,7 @@ func (t *tcp) Send(request []byte) ([]byte, error) {
 		t.suffer(f)
 		return nil, f
 	}
-	t.timeouts, t.used = 0, t.settings.Now()
-	t.pace.good()
+	t.thrive()
 	return got, nil
 }
 
@@ -107,33 +71,11 @@ func (t *tcp) hears() bool {
 	return !isTimeout(err)
 }
 
-// connect dials unless connected, or says when the next attempt is due.
-func (t *tcp) connect() *failure {
-	if t.conn != nil {
-		return nil
-	}
-	if f := t.pace.held(); f != nil {
-		return f
-	}
-	ctx, cancel := context.WithDeadline(t.ctx, t.deadline)
-	defer cancel()
-	conn, err := t.settings.Dial(ctx, "tcp", t.settings.Address)
-	if err != nil {
-		if f := t.cancelled(); f != nil {
-			return f
-		}
-		return &failure{kind: ErrDown, detail: fmt.Sprintf("cannot connect: %v", err), fate: rest}
-	}
-	t.conn, t.have, t.timeouts, t.used = conn, 0, 0, t.settings.Now()
-	return nil
-}
-
 // exchange sends the request and listens until its answer or the deadline.
 func (t *tcp) exchange(request []byte) ([]byte, *failure) {
-	if err := t.conn.SetDeadline(t.deadline); err != nil {
+	if err := t.arm(); err != nil {
 		return nil, t.lost(err, "")
 	}
-	defer t.watch()()
 	if _, err := t.conn.Write(request); err != nil {
 		return nil, t.lost(err, "")
 	}
@@ -163,38 +105,6 @@ func (t *tcp) exchange(request []byte) ([]byte, *failure) {
 			return nil, &failure{kind: ErrFrame, detail: why, fate: t.unless(t.settings.ZeroID)}
 		case torn:
 			return nil, &failure{kind: ErrFrame, detail: why, fate: rest}
-		}
-	}
-}
-
-// receive adds what the peer sent to the buffer. There is always room: a frame
-// that is still incomplete is shorter than half of it.
-func (t *tcp) receive() error {
-	n, err := t.conn.Read(t.buf[t.have:])
-	t.have += n
-	if n > 0 {
-		return nil // an error will come again, after these bytes are judged
-	}
-	if err == nil {
-		err = errors.New("read nothing")
-	}
-	return err
-}
-
-// watch ends the exchange when the caller cancels. The returned function stops
-// watching and waits, so that a late abort cannot hit the next request.
-func (t *tcp) watch() func() {
-	if t.ctx.Done() == nil {
-		return func() {}
-	}
-	conn, done := t.conn, make(chan struct{})
-	stop := context.AfterFunc(t.ctx, func() {
-		_ = conn.SetDeadline(aborted) // fails only on a connection that is closed anyway
-		close(done)
-	})
-	return func() {
-		if !stop() {
-			<-done
 		}
 	}
 }
@@ -231,45 +141,4 @@ func (t *tcp) unless(doubtful bool) fate {
 		return replace
 	}
 	return keep
-}
-
-// cancelled is the failure of a request whose caller gave up, else nil. A passed
-// deadline of the caller's is no cancellation but a time-out.
-func (t *tcp) cancelled() *failure {
-	if err := t.ctx.Err(); err != nil && !errors.Is(err, context.DeadlineExceeded) {
-		return &failure{kind: ErrCancelled, detail: err.Error()}
-	}
-	return nil
-}
-
-// suffer does to the connection what a failure asks for.
-func (t *tcp) suffer(f *failure) {
-	if f.silent {
-		if t.timeouts++; t.timeouts >= patience && f.fate == keep {
-			f.fate = replace
-		}
-	}
-	switch f.fate {
-	case keep:
-		t.used = t.settings.Now()
-	case replace:
-		t.drop()
-	case rest:
-		t.drop()
-		t.pace.fail(f.detail)
-	}
-}
-
-// drop ends the connection; what was half received goes with it.
-func (t *tcp) drop() {
-	if t.conn != nil {
-		_ = t.conn.Close() // nothing was left unsent, so nothing can be lost
-		t.conn = nil
-	}
-	t.have = 0
-}
-
-func isTimeout(err error) bool {
-	var n net.Error
-	return errors.As(err, &n) && n.Timeout()
 }

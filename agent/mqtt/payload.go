@@ -187,7 +187,9 @@ func (s *Settings) stateOf(snap *agent.Snapshot) []byte {
 		o.reading(i, signal.Reading{Value: h.Value, Quality: h.Quality, Cause: h.Cause})
 	}
 	for i := range st.Alarms {
-		o.text(alarmMembers[i], st.Alarms[i].Phase.String())
+		if snap.Settings.Alarms[i].Name != "" {
+			o.text(alarmMembers[i], st.Alarms[i].Phase.String())
+		}
 	}
 	return o.end()
 }

@@ -33,6 +33,7 @@ func (s *Source) Next(ctx context.Context, within time.Duration, in *rules.Input
 	if scan {
 		s.scanning = false
 		in.Readings = s.assemble(now)
+		in.Facts = s.facts()
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -119,6 +120,9 @@ func (s *Source) start(now time.Duration) {
 		}
 		// Missed polls are not made up, and the rhythm is kept.
 		i.due += (now - i.due + i.Every) / i.Every * i.Every
+		if i.phase > 0 {
+			i.due, i.phase = i.due-i.Every+i.phase, 0
+		}
 		window = min(window, i.Every/2)
 		s.awaited++
 		if !i.busy {
@@ -145,6 +149,10 @@ func (s *Source) ask(asking []*instrument) {
 		s.group.Go(func() {
 			for _, i := range queue {
 				s.results <- i.poll(s.polling)
+			}
+			// After all readings; a look that is not answered costs the line one time-out in each of its rounds.
+			for _, i := range queue {
+				i.look(s.polling)
 			}
 		})
 	}
@@ -210,4 +218,27 @@ func (s *Source) assemble(now time.Duration) signal.Set {
 		i.asked = false
 	}
 	return set
+}
+
+// facts tells what is newly known of the instruments' settings. What has been told before stands, and repeating it
+// would only make steps that look like news.
+func (s *Source) facts() rules.Facts {
+	differs, known, any := false, true, false
+	for _, i := range s.instruments {
+		if i.watch == nil {
+			continue
+		}
+		any = true
+		d, k := i.watch.verdict()
+		differs, known = differs || d, known && k
+	}
+	told := rules.Facts{Known: rules.SettingsChanged}
+	if differs {
+		told.Set = rules.SettingsChanged
+	}
+	if !any || !known && !differs || told == s.told {
+		return rules.Facts{}
+	}
+	s.told = told
+	return told
 }

@@ -5,6 +5,10 @@
 // not hold the others back for longer than half an interval (at most 0.5 s), and that a deadline of the rule is met
 // even when all of them hang. Time between steps is monotonic, UTC is for the record only.
 //
+// Two things are kept back although they were answered: what an instrument measures while it warms up after a loss, and
+// all that comes over a link that comes and goes, until it is steady. Both are "no reading", not "uncertain": an uncertain
+// number above the endpoint would count as off spec, and a cell that warms up reads anything. What is bad stays bad.
+//
 // It reads and never writes: no request but a read can be built from its settings. It keeps no record, decides
 // nothing about the water, and starts no goroutine that outlives Close.
 package poll
@@ -15,6 +19,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"strings"
 	"sync"
 	"time"
 
@@ -29,6 +34,7 @@ type Settings struct {
 	Instruments []Instrument
 	Clock       agent.Clock
 	Resume      time.Time    // UTC of the checkpoint to go on from; zero = none: the first step has no gap
+	Total       float64      // m3, the total of the checkpoint, for a total that is counted from pulses; 0 = none
 	Log         *slog.Logger // told when an instrument is lost and found; nil = nobody
 
 	// Dial opens a connection; nil = net.Dialer's.
@@ -37,16 +43,20 @@ type Settings struct {
 
 // Instrument is one Modbus server and the signals to be read from it.
 type Instrument struct {
-	Name         string        // unique
-	Address      string        // host:port; instruments at the same one share a connection
-	UnitID       uint8         //
-	Every        time.Duration // between two polls; 0 = 1 s
-	Timeout      time.Duration // for one request; 0 = 1 s
-	Order        modbus.Order  // how values of several bytes travel
-	MaxRegisters int           // most in one request, 1 to 125; 0 = 125
-	Gap          int           // registers between two signals that are read for nothing rather than asking twice
-	ZeroID       bool          // it answers every request with transaction id 0
-	Signals      []Signal      // each signal of a trailer comes from one place only
+	Name          string        // unique
+	Address       string        // see modbus.ParseAddress; instruments at the same one share a connection
+	UnitID        uint8         //
+	Every         time.Duration // between two polls; 0 = 1 s
+	Timeout       time.Duration // for one request; 0 = 1 s
+	Order         modbus.Order  // how values of several bytes travel
+	MaxRegisters  int           // most in one request, 1 to 125; 0 = 125
+	Gap           int           // registers between two signals read for nothing rather than asking twice; 0 = as many as cost no more on that link, negative = none
+	ZeroID        bool          // it answers every request with transaction id 0
+	WarmUp        time.Duration // what it measures is no reading for so long after it was lost; 0 = it is at once
+	HoldOff       HoldOff       // of a link that comes and goes
+	Settings      []Setting     // of its own, to be compared with what was commissioned
+	SettingsEvery time.Duration // between two looks at them; 0 = 10 min
+	Signals       []Signal      // each signal of a trailer comes from one place only
 }
 
 // Source polls; it implements agent.Source. Next has one caller at a time, everything else may be called from anywhere.
@@ -62,6 +72,7 @@ type Source struct {
 	scanning bool          // a scan is open: its polls are under way
 	window   time.Duration // clock time at which the open scan ends without those who have not answered
 	awaited  int           // how many of the open scan have not answered
+	told     rules.Facts   // the last facts that were told
 
 	// Polls report here. There is room for all, so that no poll ever waits to be heard.
 	results chan result
@@ -101,7 +112,7 @@ func (s *Source) open(set Settings) error {
 	// time. The wall clock is of no use there: it may be set back.
 	base := time.Unix(0, 0)
 	now := func() time.Time { return base.Add(set.Clock.Now()) }
-	names, places := map[string]bool{}, map[signal.ID]string{}
+	names, places, lines := map[string]bool{}, map[signal.ID]string{}, map[string]*redials{}
 	for _, in := range set.Instruments {
 		if names[in.Name] {
 			return fmt.Errorf("cannot poll %s: two instruments have this name; rename one", in.Name)
@@ -117,13 +128,25 @@ func (s *Source) open(set Settings) error {
 		if err != nil {
 			return fmt.Errorf("cannot poll %s: %w", in.Name, err)
 		}
-		i.link, err = s.links.Open(modbus.Settings{Address: in.Address, Timeout: i.Timeout, ZeroID: in.ZeroID, Dial: set.Dial, Now: now})
+		dial := set.Dial
+		if at, bad := modbus.ParseAddress(in.Address); bad == nil && (dial != nil || at.Device == "") {
+			if i.redials = lines[strings.ToLower(at.Line())]; i.redials == nil {
+				i.redials = newRedials(set.Dial)
+				lines[strings.ToLower(at.Line())] = i.redials
+			}
+			dial = i.redials.dial
+		}
+		i.link, err = s.links.Open(modbus.Settings{Address: in.Address, Timeout: i.Timeout, ZeroID: in.ZeroID, Dial: dial, Now: now})
 		if err != nil {
 			return fmt.Errorf("cannot poll %s: %w", in.Name, err)
+		}
+		if set.Total > 0 && !set.Resume.IsZero() {
+			i.resume(set.Total, set.Clock.Now()-max(0, set.Clock.UTC().Sub(set.Resume)))
 		}
 		i.index = len(s.instruments)
 		s.instruments = append(s.instruments, i)
 	}
+	s.spread()
 	return nil
 }
 

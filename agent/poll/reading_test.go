@@ -57,6 +57,12 @@ func TestReadings(t *testing.T) {
 		"gallons a minute":                   {in(flow, "gpm"), f32(100), good(22.71247)},
 		"no flow is a reading":               {flow, f32(0), good(0)},
 		"scaled integer":                     {feed, []uint16{185}, good(18.5)},
+		"a temperature with words swapped":   {poll.Signal{ID: signal.ProductTemperature, Type: modbus.F32}, []uint16{0x1535, 0x4180}, bad(signal.Implausible)}, // 16.01 C
+		"a Fahrenheit with words swapped":    {in(poll.Signal{ID: signal.ProductTemperature, Type: modbus.F32}, "F"), []uint16{0x1535, 0x4280}, bad(signal.Implausible)},
+		"a temperature of nothing":           {poll.Signal{ID: signal.ProductTemperature, Type: modbus.F32}, []uint16{0, 0}, good(0)},
+		"a flow with words swapped":          {flow, []uint16{0x2E66, 0x430B}, bad(signal.Implausible)}, // 139.2 m3/h; 5.2e-11
+		"a flow that fades out":              {flow, f32(2e-8), good(0)},
+		"a feed with words swapped":          {poll.Signal{ID: signal.FeedConductivity, Type: modbus.F32}, []uint16{0x2E66, 0x43E1}, bad(signal.Implausible)}, // 450.4
 		"negative temperature":               {feed, []uint16{0xFFF6}, good(-1)},
 		"sentinel":                           {feed, []uint16{0x8000}, bad(signal.Sentinel)},
 		"own low limit":                      {poll.Signal{ID: signal.FeedTemperature, Type: modbus.I16, Low: 5, High: 40}, []uint16{3}, bad(signal.Implausible)},
@@ -167,8 +173,10 @@ func TestHealthOfAGoodPoll(t *testing.T) {
 		d.script = func(ask) reply { return reply{after: 30 * time.Millisecond} }
 		b := newBench(t, poll.Settings{Instruments: []poll.Instrument{analyzer()}}, map[string]*device{analyzerAt: d})
 		b.scan()
+		took := agent.Latency{Count: 1, Sum: 30 * time.Millisecond}
+		took.Counts[4] = 1 // 20 to 50 ms
 		assert.Equal(t, []agent.Health{{
-			Instrument: "analyzer", Address: analyzerAt, Polls: 1, LastGood: time.Now().UTC(), RoundTrip: 30 * time.Millisecond,
+			Instrument: "analyzer", Address: analyzerAt, Polls: 1, LastGood: time.Now().UTC(), RoundTrip: 30 * time.Millisecond, Latency: took,
 		}}, b.source.Health())
 		n, at := b.source.Scans()
 		assert.EqualValues(t, 1, n)

@@ -19,10 +19,16 @@ type Signal struct {
 	Scale, Offset float64     // a Scale of 0 means 1; Scale -1 and Offset 1 turn a contact round
 	Unit          signal.Unit // the zero Unit = the inside unit
 	Sentinels     []uint64    // raw bit patterns, in the width of the type, that mean "no value"
-	// Low and High are the span in inside units, limits included; both 0 = the signal's own. A low limit above the
-	// signal's own marks what no water reads: a conductivity of almost nothing is a float with its words swapped.
+	Current       Current     // the scaled number is a loop current
+	Pulse         Pulse       // the raw number counts pulses
+	// Low and High are the span in inside units, limits included; both 0 = the signal's own, of a conductivity from
+	// Purest. A low limit above the signal's own marks what no water reads: a conductivity of almost nothing is a float
+	// with its words swapped.
 	Low, High float64
 }
+
+// Purest is the default low limit of a conductivity, uS/cm. Pure water has 0.055 at 25 C.
+const Purest = 0.02
 
 // request is what would read the signal alone.
 func (s *Signal) request(in *Instrument) modbus.Request {
@@ -42,8 +48,17 @@ func (s *Signal) check(in *Instrument) error {
 	info := s.ID.Info()
 	if s.Low == 0 && s.High == 0 {
 		s.Low, s.High = info.Low, info.High
+		if info.Unit.Quantity == signal.Conductivity {
+			s.Low = Purest
+		}
 	}
 	err := s.value(in).Check(s.Kind)
+	if err == nil {
+		err = s.Current.check(s.ID.Contact())
+	}
+	if err == nil {
+		err = s.Pulse.check(s)
+	}
 	switch {
 	case err != nil:
 	case s.Unit != (signal.Unit{}) && s.Unit.Quantity != info.Unit.Quantity:
@@ -61,6 +76,12 @@ func (s *Signal) check(in *Instrument) error {
 func (s *Signal) reading(raw float64, cause modbus.Cause) signal.Reading {
 	switch cause {
 	case modbus.OK:
+		if s.Current.On {
+			return s.current(raw)
+		}
+		if s.tiny(raw) {
+			return bad(signal.Implausible)
+		}
 		return s.judge(s.Unit.Inside(raw))
 	case modbus.Sentinel:
 		return bad(signal.Sentinel)
@@ -69,6 +90,31 @@ func (s *Signal) reading(raw float64, cause modbus.Cause) signal.Reading {
 	default:
 		return bad(signal.NotANumber)
 	}
+}
+
+// tiny reports whether a float is so close to nothing, and yet not nothing, that no instrument measures it: a float whose
+// words come in another order often is, and would be taken for a temperature of 0 or a meter at rest. A filtered flow
+// really fades out, so it is given more room. A conductivity has its low limit.
+func (s *Signal) tiny(x float64) bool {
+	least := 1e-9
+	if s.ID.Info().Unit.Quantity == signal.Temperature {
+		least = 1e-6
+	}
+	return (s.Type == modbus.F32 || s.Type == modbus.F64) && x != 0 && math.Abs(x) < least && s.ID.Info().Unit.Quantity != signal.Conductivity
+}
+
+// current makes a reading of a loop current. What the current says about the transmitter comes first: a value beyond
+// it means nothing.
+func (s *Signal) current(mA float64) signal.Reading {
+	value, q, cause := s.Current.read(mA)
+	if q == signal.Bad {
+		return bad(cause)
+	}
+	r := s.judge(s.Unit.Inside(value))
+	if r.Quality == signal.Good && q == signal.Uncertain {
+		r.Quality, r.Cause = q, cause
+	}
+	return r
 }
 
 // judge weighs a number in the inside unit against the signal's own span and then against the low limit set for it.

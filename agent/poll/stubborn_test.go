@@ -112,6 +112,7 @@ func TestASilentBlockStarvesNoOther(t *testing.T) {
 		d.float(0, 0.5)
 		d.script = func(a ask) reply { return reply{silent: a.address == 0} }
 		i := analyzer()
+		i.Gap = -1
 		i.Signals = append(i.Signals, poll.Signal{ID: signal.ProductTemperature, Kind: modbus.Input, Register: 100, Type: modbus.I16, Scale: 0.1})
 		b := newBench(t, poll.Settings{Instruments: []poll.Instrument{i}}, map[string]*device{analyzerAt: d})
 		seen := 0

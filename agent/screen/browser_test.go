@@ -19,9 +19,6 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/remote"
 	"github.com/stretchr/testify/require"
-
-	"ionward/rules"
-	"ionward/rules/signal"
 )
 
 // need finds a program that a test speaks with, and skips the test where it is missing; where nothing may be skipped it
@@ -101,7 +98,7 @@ func (b *browser) open(t *testing.T, url string, width, height int64, look strin
 	p.do(chromedp.Navigate(url))
 	p.is(`document.fonts.status === 'loaded' && typeof window === 'object'`)
 	if look != "" {
-		p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`void (document.documentElement.dataset.look = %q)`, look)))
+		p.look(look)
 	}
 	return p
 }
@@ -147,6 +144,22 @@ func (p *tab) shot(name string) image.Image {
 	return picture
 }
 
+// whole keeps a picture of the whole page, also what scrolls.
+func (p *tab) whole(name string) {
+	p.t.Helper()
+	ctx, done := context.WithTimeout(p.ctx, 30*time.Second)
+	defer done()
+	data, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	require.NoError(p.t, err)
+	require.NoError(p.t, os.WriteFile(filepath.Join(p.dir, name+".png"), data, 0o644))
+}
+
+// look turns the page to day or night.
+func (p *tab) look(look string) {
+	p.t.Helper()
+	p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`void (document.documentElement.dataset.look = %q)`, look)))
+}
+
 // quiet asserts that neither the content policy nor a script complained.
 func (p *tab) quiet() {
 	p.t.Helper()
@@ -173,43 +186,28 @@ func serve(t *testing.T, s *Screen) (url string, stop func()) {
 	return "http://" + l.Addr().String() + "/", stop
 }
 
-func TestShotsDraft(t *testing.T) {
-	b := newBrowser(t)
-	u := newUnit()
-	s := newScreen(t, u, func(set *Settings) { set.Order = func(rules.Order) error { return nil } })
-	u.run(60, 5*time.Second)
-	url, _ := serve(t, s)
-	p := b.open(t, url, 1280, 800, "day")
-	q := b.open(t, url, 390, 844, "day")
-	both := func(word, name string) {
-		p.shows("word", word)
-		p.shot(name)
-		p.do(chromedp.Evaluate[chromedp.Void]("void (document.documentElement.dataset.look='night')"))
-		p.shot(name + "-night")
-		p.do(chromedp.Evaluate[chromedp.Void]("void (document.documentElement.dataset.look='day')"))
-		q.shows("word", word)
-		ctx, done := context.WithTimeout(q.ctx, 30*time.Second)
-		defer done()
-		data, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-		require.NoError(t, err)
-		require.NoError(t, os.WriteFile(filepath.Join(p.dir, name+"-phone.png"), data, 0o644))
-	}
-	both("GOOD WATER", "service")
-	u.breakthrough(1.35, 25)
-	u.run(30, time.Second)
-	both("OFF SPEC", "delay")
-	u.run(600, time.Second)
-	both("STOPPED", "shut")
-	u.press()
-	u.run(100, time.Second)
-	both("BYPASS", "bypass")
-	u.readings[signal.ControlPower].Value = 0
-	u.lose(signal.InletOpen, signal.InletShut, signal.ReliefOpen, signal.FeedConductivity)
-	u.readings[signal.ProductConductivity] = signal.Reading{Quality: signal.Bad, Cause: signal.Sentinel}
-	u.run(50, time.Second)
-	both("NO POWER", "no_power")
-	p.quiet()
-	s.set.Silence = time.Second
-	p.is("document.body.dataset.live=='no'")
-	p.shot("blind")
-}
+// overflow lists what sticks out: of the window, of its own box, or (where nothing may scroll) below its edge.
+const overflow = `(() => {
+  const root = document.documentElement, bad = [], still = innerWidth > 700;
+  if (root.scrollWidth > root.clientWidth) bad.push('page is ' + root.scrollWidth + ' wide');
+  if (still && root.scrollHeight > root.clientHeight) bad.push('page is ' + root.scrollHeight + ' high');
+  for (const el of document.querySelectorAll('body *')) {
+    const box = el.getBoundingClientRect(), name = el.tagName + '.' + el.className.baseVal + el.className + '#' + el.id;
+    if (!box.width || el.closest('.unseen, svg g, clipPath')) continue;
+    if (box.left < -1 || box.right > root.clientWidth + 1) bad.push(name + ' leaves the window');
+    if (still && box.bottom > innerHeight + 1) bad.push(name + ' is below the window');
+    if (!el.closest('svg') && getComputedStyle(el).display !== 'inline' && el.scrollWidth > el.clientWidth + 1 && el.clientWidth) bad.push(name + ' holds ' + el.scrollWidth + ' in ' + el.clientWidth);
+  }
+  const low = document.querySelector('.do').getBoundingClientRect().top, top = document.querySelector('.top').getBoundingClientRect().bottom;
+  if (still) for (const el of document.querySelectorAll('.path *')) {
+    const box = el.getBoundingClientRect();
+    if (box.width && box.bottom > low + 1) bad.push('.path ' + el.className + ' lies over the steps');
+    if (box.width && box.top < top - 1) bad.push('.path ' + el.className + ' lies over the top');
+  }
+  const parts = [...document.querySelectorAll('.path > .value, .path > .valve, .path > .bank, .path > .pnote, .path > .bar')];
+  for (const a of parts) for (const b of parts) {
+    const p = a.getBoundingClientRect(), q = b.getBoundingClientRect();
+    if (a !== b && p.width && q.width && p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 1 && q.top < p.bottom - 1 && !(a.matches('.bank') && b.matches('.bank'))) bad.push(a.className + ' lies over ' + b.className);
+  }
+  return [...new Set(bad)];
+})()`

@@ -83,9 +83,12 @@ type sheet struct {
 // V is a field of the view.
 func (s sheet) V(key string) string { return s.Fields[key] }
 
-// page renders a page with the present values in it.
+// page answers with a page that has the present values in it.
 func (s *Screen) page(w http.ResponseWriter, r *http.Request, name string) {
-	v := s.view()
+	s.render(w, r, name, s.view())
+}
+
+func (s *Screen) render(w http.ResponseWriter, r *http.Request, name string, v *view) {
 	snap, _, _ := s.present()
 	p := sheet{
 		Phrases: s.words, Fields: v.fields, Steps: v.steps, Trailer: s.set.Trailer, Simulation: s.set.Simulation,
@@ -170,7 +173,7 @@ func (s *Screen) sizes(w http.ResponseWriter, _ *http.Request) {
 		touch = 20
 	}
 	w.Header().Set("Content-Type", "text/css; charset=utf-8")
-	_, _ = fmt.Fprintf(w, ":root{--mm:%.4fpx;--touch:%dmm}\n", s.set.PPI/25.4, touch)
+	_, _ = fmt.Fprintf(w, ":root{--mm:%.4fpx;--touch:%d}\n", s.set.PPI/25.4, touch)
 }
 
 // asset serves one of our own files. It may be kept by the browser but is asked for again each time.

@@ -31,7 +31,7 @@ type Settings struct {
 	Gloves     bool                    // touch targets of 20 mm in place of 15 mm
 	AgreedBy   string                  // who agreed the endpoint
 	Version    string                  // of the program
-	Silence    time.Duration           // wall time without a snapshot after which nothing is known; 0 = 5 s
+	Silence    time.Duration           // wall time without a snapshot after which nothing is known, longer than two polls; 0 = 5 s
 }
 
 // Screen serves the page of one unit. Make it with New; it is safe for concurrent use.

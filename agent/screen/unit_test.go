@@ -9,7 +9,6 @@ import (
 	"ionward/agent"
 	"ionward/agent/words"
 	"ionward/rules"
-	"ionward/rules/alarm"
 	"ionward/rules/signal"
 )
 
@@ -118,5 +117,3 @@ func newScreen(t testing.TB, u *unit, change func(*Settings)) *Screen {
 	u.eyes = s
 	return s
 }
-
-var _ = alarm.OffSpec

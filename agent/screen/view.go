@@ -34,6 +34,9 @@ func (s *Screen) view() *view {
 		snap = &agent.Snapshot{Trailer: s.set.Trailer, Settings: rules.Defaults()}
 	}
 	st, now := &snap.State, snap.Time()
+	if snap.At == 0 {
+		now = time.Now()
+	}
 	x := s.set.Watch.Situation(&snap.Settings, st)
 	a := s.words.Advise(x, &s.set.Watch, &snap.Settings, st, now)
 	tone := s.tone(x, snap)
@@ -44,11 +47,13 @@ func (s *Screen) view() *view {
 		a.Sentence = strings.ReplaceAll(a.Sentence, "{since}", v.fields["seen"])
 		v.set("live", "no")
 	}
+	// The unit's time goes on between snapshots, faster than ours in a paced simulation.
+	since := time.Duration(float64(quiet) * s.set.Pace)
 	if left, ok := st.TimeLeft(&snap.Settings); ok && tone != "blind" && x != words.NotOpened {
-		v.left = left
+		v.left = max(0, left-since)
 	}
 	if age, ok := st.Age(signal.ProductConductivity); ok {
-		v.age = age + time.Duration(float64(quiet)*s.set.Pace)
+		v.age = age + since
 	}
 	s.headline(v, a, tone)
 	s.numbers(v, snap)
@@ -133,6 +138,9 @@ func (s *Screen) numbers(v *view, snap *agent.Snapshot) {
 	v.set("flow.low", yes(flow.Known && flow.Value < s.set.Watch.LowFlow))
 }
 
+// missed is how old a number may get by polls that were lost before it is struck through: one lost poll is no news.
+const missed = 2 * time.Second
+
 // number shows one analog signal: a stale or bad one keeps its last number, struck through, with its age or cause.
 func (s *Screen) number(v *view, key string, st *rules.State, id signal.ID, write func(float64) (string, string)) {
 	h := &st.Signals[id]
@@ -144,7 +152,7 @@ func (s *Screen) number(v *view, key string, st *rules.State, id signal.ID, writ
 		is, note = "bad", s.words.Cause(h.Cause)
 	case !h.Known:
 		is, note = "none", s.words.Label("no_value")
-	case h.Quality == signal.None && age > 2*time.Second, age > s.set.Watch.Stale:
+	case h.Quality == signal.None && age > missed, age > s.set.Watch.Stale:
 		is, note = "old", s.words.Label("old", "age", s.words.Age(age))
 	case h.Quality == signal.Uncertain:
 		is, note = "uncertain", s.words.Quality(signal.Uncertain)
@@ -156,57 +164,6 @@ func (s *Screen) number(v *view, key string, st *rules.State, id signal.ID, writ
 	v.set(key+".unit", unit)
 	v.set(key+".is", is)
 	v.set(key+".note", note)
-}
-
-// alarms shows the one alarm that most wants somebody: not acknowledged before acknowledged, then by priority.
-func (s *Screen) alarms(v *view, snap *agent.Snapshot) {
-	best, rank, count := alarm.ID(0), -1, 0
-	for i := range snap.State.Alarms {
-		p := snap.State.Alarms[i].Phase
-		if p == alarm.Normal || p == alarm.Suppressed {
-			continue
-		}
-		count++
-		r := int(snap.Settings.Alarms[i].Priority)
-		if p.Calls() {
-			r += 20
-		}
-		if p.Active() {
-			r += 10
-		}
-		if r > rank {
-			best, rank = alarm.ID(i), r
-		}
-	}
-	v.set("alarm", s.words.Label("no_alarm"))
-	v.set("alarm.is", "none")
-	for _, k := range []string{"alarm.word", "alarm.phase", "alarm.more", "alarm.name", "alarm.verb", "alarm.do"} {
-		v.set(k, "")
-	}
-	v.set("alarm.button", s.words.Label("acknowledge"))
-	if count == 0 {
-		return
-	}
-	phase := snap.State.Alarms[best].Phase
-	priority := snap.Settings.Alarms[best].Priority
-	v.set("alarm", s.words.Alarm(best))
-	v.set("alarm.is", priority.String())
-	v.set("alarm.word", s.words.Priority(priority))
-	v.set("alarm.phase", s.words.Phase(phase))
-	v.set("alarm.do", sentence(s.words.Consequence(best)+": "+s.words.Action(best)))
-	if count > 1 {
-		v.set("alarm.more", s.words.Label("more_alarms", "n", strconv.Itoa(count-1)))
-	}
-	v.set("alarm.name", best.String())
-	switch {
-	case phase.Calls():
-		v.set("alarm.verb", rules.Acknowledge.String())
-	case phase == alarm.LatchedAcknowledged:
-		v.set("alarm.verb", rules.Reset.String())
-		v.set("alarm.button", s.words.Label("reset"))
-	}
-	// A screen reader hears the alarm together with the new state word, and again when somebody acknowledged it.
-	v.set("announce", v.fields["announce"]+". "+v.fields["alarm.word"]+": "+v.fields["alarm"]+", "+v.fields["alarm.phase"])
 }
 
 // foot is the bottom edge.

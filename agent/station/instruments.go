@@ -9,21 +9,19 @@ import (
 	"ionward/rules/signal"
 )
 
-// instruments turns what the unit file says into what poll wants.
-func instruments(list []configs.Instrument) ([]poll.Instrument, error) {
+// Instruments turns what the unit file says into what poll wants.
+func Instruments(list []configs.Instrument) ([]poll.Instrument, error) {
 	var out []poll.Instrument
 	for i := range list {
 		in := &list[i]
-		if in.Address.Serial() {
-			return nil, fmt.Errorf("cannot poll %s at %s: this version speaks Modbus TCP only; use a gateway and tcp://host:port", in.Name, in.Address)
-		}
 		order, err := modbus.ParseOrder(in.WordOrder)
 		if err != nil {
 			return nil, fmt.Errorf("cannot poll %s: %w", in.Name, err)
 		}
 		p := poll.Instrument{
-			Name: in.Name, Address: in.Address.Host, UnitID: in.UnitID, Every: in.Every, Timeout: in.Timeout,
-			Order: order, MaxRegisters: in.MaxRegisters,
+			Name: in.Name, Address: in.Address.String(), UnitID: in.UnitID, Every: in.Every, Timeout: in.Timeout,
+			Order: order, MaxRegisters: in.MaxRegisters, WarmUp: in.WarmUp, HoldOff: poll.HoldOff(in.HoldOff),
+			SettingsEvery: in.SettingsEvery,
 		}
 		for j := range in.Signals {
 			sig, err := polled(&in.Signals[j])
@@ -32,28 +30,53 @@ func instruments(list []configs.Instrument) ([]poll.Instrument, error) {
 			}
 			p.Signals = append(p.Signals, sig)
 		}
+		for j := range in.Settings {
+			set, err := watched(&in.Settings[j])
+			if err != nil {
+				return nil, fmt.Errorf("cannot poll %s: setting %s: %w", in.Name, in.Settings[j].Name, err)
+			}
+			p.Settings = append(p.Settings, set)
+		}
 		out = append(out, p)
 	}
 	return out, nil
 }
 
 func polled(s *configs.Signal) (poll.Signal, error) {
-	kind, err := modbus.ParseKind(s.Kind)
+	kind, typ, err := layout(s.Kind, s.Type, s.Bit)
 	if err != nil {
 		return poll.Signal{}, err
 	}
-	name := s.Type
-	if name == "bit" && !s.Bits() {
-		name = fmt.Sprintf("bit%d", s.Bit)
-	}
-	typ, err := modbus.ParseType(name)
-	if err != nil {
-		return poll.Signal{}, err
-	}
-	return poll.Signal{
+	p := poll.Signal{
 		ID: s.ID, Register: s.Register, Kind: kind, Type: typ, Scale: s.Scale, Offset: s.Offset, Unit: s.Unit,
 		Sentinels: s.Sentinels, Low: s.Low, High: s.High,
-	}, nil
+	}
+	if c := s.Current; c != nil {
+		p.Current = poll.Current{On: true, From: c.From, To: c.To}
+	}
+	if c := s.Pulse; c != nil {
+		p.Pulse = poll.Pulse{PerM3: c.K / c.Per.Inside(1), Modulus: c.Modulus, Most: c.Most, Window: c.Window}
+	}
+	return p, nil
+}
+
+func watched(s *configs.Setting) (poll.Setting, error) {
+	kind, typ, err := layout(s.Kind, s.Type, s.Bit)
+	return poll.Setting{
+		Name: s.Name, Register: s.Register, Kind: kind, Type: typ, Scale: s.Scale, Offset: s.Offset, Want: s.Value, Tolerance: s.Tolerance,
+	}, err
+}
+
+// layout reads the names of a table and a type.
+func layout(kind, typ string, bit uint8) (k modbus.Kind, t modbus.Type, err error) {
+	if k, err = modbus.ParseKind(kind); err != nil {
+		return 0, 0, err
+	}
+	if typ == "bit" && !k.Bits() {
+		typ = fmt.Sprintf("bit%d", bit)
+	}
+	t, err = modbus.ParseType(typ)
+	return k, t, err
 }
 
 // recalled are the signals whose record fills the screen's trend at a start.

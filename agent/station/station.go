@@ -21,6 +21,7 @@ import (
 	"ionward/agent/screen"
 	"ionward/agent/words"
 	"ionward/configs"
+	"ionward/rules/signal"
 )
 
 // Settings of a station. File is required.
@@ -70,7 +71,7 @@ func (s *Station) open() error {
 	if f.Registers.Listen != "" {
 		return errors.New("cannot serve registers: this version has no register server; remove registers.listen")
 	}
-	instruments, err := instruments(f.Instruments)
+	instruments, err := Instruments(f.Instruments)
 	if err != nil {
 		return err
 	}
@@ -89,12 +90,18 @@ func (s *Station) open() error {
 	polling := poll.Settings{Instruments: instruments, Clock: s.set.Clock, Log: s.log}
 	if restart {
 		s.loop.State, polling.Resume = last.State, time.Unix(0, last.At)
+		if f.Rule.Profile.AgentSupply.Yes {
+			s.loop.State.LosePower(&f.Rule)
+		}
+		if total := last.State.Signals[signal.Total]; total.Known {
+			polling.Total = total.Value
+		}
 		s.log.Info("going on from the checkpoint", "mode", last.State.Mode.String(), "at", polling.Resume.UTC())
 	}
 	if s.source, err = poll.New(polling); err != nil {
 		return err
 	}
-	s.loop.Source = s.source
+	s.loop.Source = &witness{Source: s.source, failing: s.storeFailing}
 	if err := s.openFeeds(); err != nil {
 		return err
 	}

@@ -101,7 +101,6 @@ func TestWhatCannotBeOpenedIsNamed(t *testing.T) {
 		"screen's port": {"screen.listen=" + taken.Addr().String(), "cannot serve the screen"},
 		"metrics' port": {"metrics.listen=" + taken.Addr().String(), "cannot serve metrics"},
 		"journal":       {"journal.folder=" + folder, "journal"},
-		"serial line":   {"instruments.analyzer.address=rtu:///dev/ttyS0", "this version speaks Modbus TCP only"},
 		"registers":     {"registers.listen=127.0.0.1:0", "this version has no register server"},
 	} {
 		t.Run(name, func(t *testing.T) {

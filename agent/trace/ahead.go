@@ -6,47 +6,55 @@ import (
 	"time"
 
 	"ionward/rules"
-	"ionward/rules/signal"
 )
 
-// Ahead reads a trace on another core while the rule works on what was read: the same inputs in the same order, some
-// thousand rows ahead at most. It implements agent.Source. Close must be called before the Reader's fields are read or
-// the Reader is closed, unless Next has returned an error.
+// Ahead reads a trace on another core while the rule works on what was read: the same inputs in the same order, some ten
+// thousand rows ahead at most. It implements agent.Source; as with a Reader, what Next has filled in must stay as it is
+// until the next call. Close must be called before the Reader's fields are read or the Reader is closed, unless Next has
+// returned an error.
 type Ahead struct {
-	reader *Reader
-	full   chan *batch
-	empty  chan *batch
-	now    *batch
-	next   int // row of now
-	into   *rules.Input
-	stop   context.CancelFunc
-	ended  sync.WaitGroup
+	reader  *Reader
+	full    chan *batch
+	empty   chan *batch
+	now     *batch
+	rows    []aheadRow // of now, those to come
+	changes []change   // of now, those to come
+	taken   int        // rows of now
+	at      int64      // time of the row before
+	present uint32
+	begun   bool
+	dated   bool
+	into    *rules.Input
+	stop    context.CancelFunc
+	ended   sync.WaitGroup
 }
 
-// rowsAhead is the size of a batch; three are under way.
-const rowsAhead = 512
+// rowsAhead is the size of a batch; three are under way. To wake the other core takes longer than to read a thousand
+// rows, so that small batches would leave one core asleep in turn.
+const rowsAhead = 8192
 
-// batch is some rows as they were read; readings holds, row after row, one reading for each signal of the trace.
+// batch is some rows as they were read: row after row what has changed since the row before.
 type batch struct {
-	rows     []aheadRow
-	readings []signal.Reading
-	err      error // what ended the reading, behind the rows
+	rows    []aheadRow
+	changes []change
+	orders  map[int][]rules.Order // by row; hardly any has some
+	err     error                 // what ended the reading, behind the rows
 }
 
 type aheadRow struct {
-	gap    time.Duration
-	at     int64
-	orders []rules.Order
+	at      int64
+	changes int32 // how many
+	orders  bool
 }
 
 // NewAhead begins to read.
 func NewAhead(r *Reader) *Ahead {
 	ctx, stop := context.WithCancel(context.Background())
-	a := &Ahead{reader: r, full: make(chan *batch, 3), empty: make(chan *batch, 3), stop: stop}
+	a := &Ahead{reader: r, full: make(chan *batch, 3), empty: make(chan *batch, 3), present: r.present, stop: stop}
 	for range cap(a.empty) {
-		a.empty <- &batch{rows: make([]aheadRow, 0, rowsAhead), readings: make([]signal.Reading, 0, rowsAhead*len(r.signals))}
+		a.empty <- &batch{rows: make([]aheadRow, 0, rowsAhead), changes: make([]change, 0, rowsAhead*len(r.signals)), orders: map[int][]rules.Order{}}
 	}
-	a.ended.Go(func() { a.read(ctx) })
+	a.ended.Go(func() { r.fill(ctx, a.empty, a.full) })
 	return a
 }
 
@@ -56,51 +64,69 @@ func (a *Ahead) Close() {
 	a.ended.Wait()
 }
 
-// read fills batches until the trace ends or nobody wants more.
-func (a *Ahead) read(ctx context.Context) {
-	defer close(a.full)
-	var in rules.Input
+// fill fills batches until the trace ends or nobody wants more.
+func (r *Reader) fill(ctx context.Context, empty <-chan *batch, full chan<- *batch) {
+	defer close(full)
 	for {
 		var b *batch
 		select {
-		case b = <-a.empty:
+		case b = <-empty:
 		case <-ctx.Done():
 			return
 		}
-		b.rows, b.readings = b.rows[:0], b.readings[:0]
-		for len(b.rows) < rowsAhead && b.err == nil {
-			if b.err = a.reader.Next(ctx, 0, &in); b.err != nil {
-				break
-			}
-			b.rows = append(b.rows, aheadRow{in.Gap, in.At, in.Orders})
-			for i := range a.reader.signals {
-				b.readings = append(b.readings, in.Readings[a.reader.signals[i].id])
-			}
-		}
-		a.full <- b // there is room for all batches
-		if b.err != nil {
+		r.fillOne(ctx, b)
+		err := b.err // once handed over, the batch is no longer ours
+		full <- b    // there is room for all batches
+		if err != nil {
 			return
 		}
 	}
 }
 
+// fillOne works on local slices: what both cores would write side by side in memory, each would wait for.
+func (r *Reader) fillOne(ctx context.Context, b *batch) {
+	rows, changes := b.rows[:0], b.changes[:0]
+	clear(b.orders)
+	for len(rows) < rowsAhead && b.err == nil {
+		done := len(changes)
+		if changes, b.err = r.fetch(ctx, changes); b.err != nil {
+			changes = changes[:done]
+			break
+		}
+		if len(r.row.orders) > 0 {
+			b.orders[len(rows)] = r.row.orders
+		}
+		rows = append(rows, aheadRow{at: r.last, changes: int32(len(changes) - done), orders: len(r.row.orders) > 0})
+	}
+	b.rows, b.changes = rows, changes
+}
+
 // Next gives the next row.
 func (a *Ahead) Next(ctx context.Context, _ time.Duration, in *rules.Input) error {
-	if a.now == nil || a.next == len(a.now.rows) {
+	if len(a.rows) == 0 {
 		if err := a.turn(ctx); err != nil {
 			return err
 		}
 	}
-	if in != a.into { // from then on only what has a column is written
-		in.Readings, a.into = signal.Set{}, in
+	if in != a.into {
+		begin(in, a.into)
+		a.into = in
 	}
-	row, signals := &a.now.rows[a.next], a.reader.signals
-	in.Gap, in.At, in.Scan, in.Estimated, in.Orders, in.Present = row.gap, row.at, true, false, row.orders, a.reader.present
-	readings := a.now.readings[a.next*len(signals):]
-	for i := range signals {
-		in.Readings[signals[i].id] = readings[i]
+	row := a.rows[0]
+	a.rows = a.rows[1:]
+	for i := range a.changes[:row.changes] {
+		a.changes[i].enter(in)
 	}
-	a.next++
+	a.changes = a.changes[row.changes:]
+	in.Gap, in.At, in.Scan, in.Estimated, in.Orders, in.Present = time.Duration(row.at-a.at), 0, true, false, nil, a.present
+	if a.dated {
+		in.At = row.at
+	}
+	if row.orders {
+		in.Orders = a.now.orders[a.taken]
+	}
+	a.at = row.at
+	a.taken++
 	return nil
 }
 
@@ -113,6 +139,11 @@ func (a *Ahead) turn(ctx context.Context) error {
 				return a.now.err
 			}
 			a.empty <- a.now
+			a.now = nil
+		}
+		if err := ctx.Err(); err != nil { // a select that can do both would choose by chance
+			a.Close()
+			return err
 		}
 		select {
 		case a.now = <-a.full:
@@ -120,8 +151,13 @@ func (a *Ahead) turn(ctx context.Context) error {
 			a.Close()
 			return ctx.Err()
 		}
-		if a.next = 0; len(a.now.rows) > 0 {
-			return nil
+		if len(a.now.rows) == 0 {
+			continue
 		}
+		a.rows, a.changes, a.taken = a.now.rows, a.now.changes, 0
+		if !a.begun { // what the first row has decided was written before the batch came through the channel
+			a.begun, a.dated, a.at = true, a.reader.Dated, a.rows[0].at
+		}
+		return nil
 	}
 }

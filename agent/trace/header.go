@@ -14,12 +14,14 @@ import (
 type role uint8
 
 const (
-	skipped role = iota
-	timed
+	timed role = iota
 	analog
 	contact
+	skipped
 	quality
 	orders
+
+	lastNumber = contact
 )
 
 // column is one column of the file.
@@ -111,7 +113,7 @@ func (r *Reader) twice(c column) string {
 
 // parseColumn understands a column's name. A fault with role skipped is an unknown column.
 func parseColumn(name string, index int) (column, string) {
-	c := column{name: name}
+	c := column{name: name, role: skipped}
 	if index == 0 {
 		if name != "time" {
 			c.role = timed
@@ -160,37 +162,11 @@ func parseColumn(name string, index int) (column, string) {
 
 func quoteName(s string) string { return "\"" + s + "\"" }
 
-// nearest is the known column name with the least edit distance.
+// nearest is the known column name that a misspelt one is likely to mean.
 func nearest(name string, isQuality bool) string {
-	best, least := "", 1<<30
-	for _, known := range append(signal.Names(), "time", "order") {
-		if d := distance(strings.ToLower(name), known); d < least {
-			best, least = known, d
-		}
-	}
+	best := signal.Nearest(name, append(signal.Names(), "time", "order"))
 	if isQuality {
 		best += ".quality"
 	}
 	return best
-}
-
-// distance is the number of letters to insert, delete or change (Levenshtein).
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := diagonal
-			if a[i] != b[j] {
-				change++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(change, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }

@@ -29,67 +29,114 @@ type row struct {
 	lost   bool // its time cannot be parsed: the row cannot be placed
 }
 
-// Next gives the next row. Deadlines inside the gap are left to the rule, which settles them at their exact instants.
+// Next gives the next row. Deadlines inside the gap are left to the rule, which settles them at their exact instants. The
+// readings in the Input stay as they are until the next call, which writes only what has changed.
 func (r *Reader) Next(ctx context.Context, _ time.Duration, in *rules.Input) error {
-	r.row.orders = nil
-	if err := r.fetch(ctx, in); err != nil {
+	var err error
+	before := r.last
+	if r.changes, err = r.fetch(ctx, r.changes[:0]); err != nil {
 		return err
 	}
-	in.Gap, in.At, in.Scan, in.Estimated, in.Orders = time.Duration(r.row.at-r.last), 0, true, false, r.row.orders
-	if r.Dated {
-		in.At = r.row.at
+	if !r.begun {
+		r.begun, before = true, r.last
 	}
-	in.Present = r.present
-	r.last = r.row.at
+	if in != r.into {
+		begin(in, r.into)
+		r.into = in
+	}
+	for i := range r.changes {
+		r.changes[i].enter(in)
+	}
+	in.Gap, in.At, in.Scan, in.Estimated, in.Orders, in.Present = time.Duration(r.last-before), 0, true, false, r.row.orders, r.present
+	if r.Dated {
+		in.At = r.last
+	}
 	return nil
 }
 
-// fetch parses the next row that can be placed in time.
-func (r *Reader) fetch(ctx context.Context, in *rules.Input) error {
+// begin makes in what last holds, where the caller comes with another Input; from then on only what has changed is written.
+func begin(in, last *rules.Input) {
+	var held signal.Set
+	if last != nil {
+		held = last.Readings
+	}
+	*in = rules.Input{Readings: held}
+}
+
+// fetch parses the next row that can be placed in time; it appends what has changed since the row before.
+func (r *Reader) fetch(ctx context.Context, list []change) ([]change, error) {
+	r.row.orders = nil
 	for {
 		// One look at the context every so many rows is enough for a stop within milliseconds.
 		if r.Rows&0x3ff == 0 && ctx.Err() != nil {
-			return ctx.Err()
+			return list, ctx.Err()
 		}
-		line, err := r.read()
-		if err != nil {
-			return err
+		from := len(list)
+		n := 0
+		if r.placed { // the first row decides what time is
+			n, list = r.plain(r.window, list)
 		}
-		if len(line) == 0 || (len(line) < 64 && len(bytes.TrimSpace(line)) == 0) {
-			continue
-		}
-		r.line = r.lines
-		if !r.plain(line, in) {
-			if err := r.parse(line); err != nil {
-				return err
+		if n > 0 {
+			r.window = r.window[n:]
+			r.lines++
+			r.line = r.lines
+		} else {
+			var ok bool
+			var err error
+			if list, ok, err = r.careful(list[:from]); err != nil {
+				return list, err
 			}
-			r.judge(in)
-			if r.row.hurt {
-				r.Hurt++
+			if !ok {
+				continue
 			}
 		}
 		r.Rows++
 		if r.row.lost {
+			r.row.lost, list = false, list[:from]
 			continue
 		}
 		if !r.placed {
 			r.placed, r.Start, r.last = true, r.row.at, r.row.at
+			r.hasten()
 		}
 		if r.row.at < r.last {
-			return r.fault(1, "column 1 (time)", "time goes backwards by %v", time.Duration(r.last-r.row.at))
+			return list, r.fault(1, "column 1 (time)", "time goes backwards by %v", time.Duration(r.last-r.row.at))
 		}
-		return nil
+		r.last = r.row.at
+		return list, nil
 	}
 }
 
-// judge makes the readings of the row in hand.
-func (r *Reader) judge(in *rules.Input) {
-	in.Readings = signal.Set{}
-	for i := range r.signals {
-		c := &r.signals[i]
-		in.Readings[c.id] = c.judge(&r.row.cells[c.id])
+// careful reads the next row whatever it holds; false for a blank line. All its readings count as changed.
+func (r *Reader) careful(list []change) ([]change, bool, error) {
+	r.forget()
+	if _, err := r.in.Discard(r.in.Buffered() - len(r.window)); err != nil {
+		return list, false, err // cannot be: so much is buffered
 	}
+	defer r.look()
+	line, err := r.read()
+	if err != nil {
+		return list, false, err
+	}
+	r.line = r.lines
+	blank := len(line) == 0 || (len(line) < 64 && len(bytes.TrimSpace(line)) == 0)
+	if !blank {
+		if err := r.parse(line); err != nil {
+			return list, false, err
+		}
+		for i := range r.signals {
+			c := &r.signals[i]
+			list = append(list, c.judge(&r.row.cells[c.id]))
+		}
+		if r.row.hurt {
+			r.Hurt++
+		}
+	}
+	return list, !blank, nil
 }
+
+// look opens the window on what is buffered; it never waits for more.
+func (r *Reader) look() { r.window, _ = r.in.Peek(r.in.Buffered()) } // so much there is
 
 // parse reads one line into the row in hand.
 func (r *Reader) parse(line []byte) error {
@@ -210,42 +257,4 @@ func (r *Reader) take(c *column, text []byte) string {
 		r.row.orders = list
 	}
 	return ""
-}
-
-func (r *Reader) takeQuality(c *column, text []byte) string {
-	cell := &r.row.cells[c.id]
-	switch string(text) {
-	case "", "good":
-		cell.quality = signal.Good
-	case "uncertain":
-		cell.quality = signal.Uncertain
-	case "bad":
-		cell.quality = signal.Bad
-	default:
-		if trimmed := bytes.TrimSpace(text); len(trimmed) < len(text) {
-			return r.takeQuality(c, trimmed)
-		}
-		cell.damaged = true
-		return "is not a quality (good, uncertain, bad or empty)"
-	}
-	return ""
-}
-
-// judge makes the reading of a signal from its cells.
-func (c *column) judge(cell *cell) signal.Reading {
-	q := cell.quality
-	switch {
-	case cell.damaged:
-		return signal.Reading{Quality: signal.Bad, Cause: signal.Damaged}
-	case q == signal.Bad:
-		return signal.Reading{Quality: signal.Bad, Cause: signal.Reported}
-	case !cell.present:
-		return signal.Reading{}
-	case q == signal.None:
-		q = signal.Good
-	}
-	if c.role == contact && cell.value != 0 && cell.value != 1 {
-		return signal.Reading{Quality: signal.Bad, Cause: signal.OutOfSpan}
-	}
-	return signal.Judge(cell.value, q, c.info.Low, c.info.High, c.info.Resolution)
 }

@@ -64,13 +64,18 @@ type Reader struct {
 	set     Settings
 	name    string
 	in      *bufio.Reader
+	meter   *meter
+	window  []byte // what in has buffered and nobody has read
 	closers []io.Closer
 	line    int // of the row in hand
 	lines   int // read so far
 	columns []column
+	quick   []quick      // of columns; empty before the first row
 	signals []column     // of columns, those that hold a signal
 	present uint32       // bit by signal: it has a column
-	into    *rules.Input // the caller's, whose other readings are none
+	changes []change     // of the row in hand
+	into    *rules.Input // the caller's, which holds the readings of the row before
+	begun   bool         // Next has given a row
 	minute  minute       // cache of the last dated minute
 	last    int64        // time of the row before
 	placed  bool         // a row with a time was seen
@@ -96,22 +101,29 @@ func Open(name string, set Settings) (*Reader, error) {
 }
 
 func open(name string, f *os.File, set Settings) (*Reader, error) {
+	m := newMeter(f)
 	if !strings.HasSuffix(name, ".gz") {
-		return Read(name, f, set)
+		return read(name, m, m, set)
 	}
-	z, err := gzip.NewReader(bufio.NewReaderSize(f, 1<<18))
+	z, err := gzip.NewReader(bufio.NewReaderSize(m, 1<<18))
 	if err != nil {
 		return nil, &Fault{File: name, What: "cannot decompress: " + err.Error()}
 	}
-	return Read(name, z, set)
+	return read(name, z, m, set)
 }
 
 // Read reads a trace from in; name is for messages.
 func Read(name string, in io.Reader, set Settings) (*Reader, error) {
-	r := &Reader{name: name, set: set, in: bufio.NewReaderSize(in, 1<<18)}
+	m := newMeter(in)
+	return read(name, m, m, set)
+}
+
+func read(name string, in io.Reader, m *meter, set Settings) (*Reader, error) {
+	r := &Reader{name: name, set: set, in: bufio.NewReaderSize(in, 1<<18), meter: m}
 	if err := r.header(); err != nil {
 		return nil, err
 	}
+	r.look()
 	return r, nil
 }
 

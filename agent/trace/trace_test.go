@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"go.uber.org/goleak"
 	"pgregory.net/rapid"
 
 	"ionward/agent"
@@ -223,81 +222,12 @@ func TestOpensFilesCompressedAndNot(t *testing.T) {
 	require.ErrorContains(t, err, "cannot read on", "a file that was cut off is no clean end")
 }
 
-// Reading ahead gives the same inputs and the same end, whatever the trace.
-func TestAheadGivesTheSame(t *testing.T) {
-	defer goleak.VerifyNone(t)
-	rapid.Check(t, func(t *rapid.T) {
-		var b strings.Builder
-		b.WriteString("time,product_conductivity,order,inlet_open\n")
-		for i := range rapid.IntRange(0, 3*rowsAhead).Draw(t, "rows") {
-			fmt.Fprintf(&b, "%d,0.%d,,%d\n", i, i%1000, i%2)
-		}
-		b.WriteString(rapid.SampledFrom([]string{"", "9999,0.4,me note x,\n", "9999,x,,\n", "-1,0.4,,\n"}).Draw(t, "end"))
-		_, want, wantErr := all(b.String(), Settings{})
-		r, err := Read("t.csv", strings.NewReader(b.String()), Settings{})
-		require.NoError(t, err)
-		a := NewAhead(r)
-		defer a.Close()
-		var got []rules.Input
-		var in rules.Input
-		for err = a.Next(context.Background(), 0, &in); err == nil; err = a.Next(context.Background(), 0, &in) {
-			got = append(got, in)
-		}
-		require.Equal(t, want, got)
-		if wantErr == nil {
-			wantErr = io.EOF
-		}
-		require.Equal(t, wantErr, err)
-	})
-}
-
-func TestAheadEndsWhenNobodyWantsMore(t *testing.T) {
-	defer goleak.VerifyNone(t)
-	text := "time,product_conductivity\n" + strings.Repeat("1,0.4\n", 10*rowsAhead)
-	r, err := Read("t.csv", strings.NewReader(text), Settings{})
-	require.NoError(t, err)
-	a := NewAhead(r)
-	ctx, cancel := context.WithCancel(context.Background())
-	require.NoError(t, a.Next(ctx, 0, &rules.Input{}))
-	cancel()
-	for err = nil; err == nil; {
-		err = a.Next(ctx, 0, &rules.Input{})
-	}
-	require.ErrorIs(t, err, context.Canceled)
-	NewAhead(r).Close()
-}
-
 func TestACancelledReplayStops(t *testing.T) {
 	r, err := Read("t.csv", strings.NewReader("time,product_conductivity\n0,1\n"), Settings{})
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	require.ErrorIs(t, r.Next(ctx, agent.Never, &rules.Input{}), context.Canceled)
-}
-
-// The quick way through a row and the careful one give the same readings.
-func TestPlainRowsReadAsTheCarefulWay(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		head := "time,flow[gpm],product_conductivity,product_conductivity.quality,inlet_open,order"
-		cellOf := func(name, pattern string) string { return rapid.StringMatching(pattern).Draw(t, name) }
-		row := strings.Join([]string{
-			cellOf("time", `1[0-9]{0,3}(\.[0-9]{1,10})?`), cellOf("flow", `([0-9]{1,4}(\.[0-9]{0,6})?)?`),
-			cellOf("product", `(-?[0-9]{0,4}\.?[0-9]{0,5})?`), cellOf("quality", `(good|bad|uncertain)?`), cellOf("contact", `[012]?|0\.5|01`), "",
-		}, ",")
-		r, _, err := all(head+"\n0,1,1,,1,\n"+row+"\n", Settings{KeepGoing: true})
-		require.NoError(t, err)
-		var quick, careful rules.Input
-		r.row.orders = nil
-		if !r.plain([]byte(row), &quick) {
-			return
-		}
-		at := r.row.at
-		require.NoError(t, r.parse([]byte(row)))
-		require.False(t, r.row.hurt, row)
-		r.judge(&careful)
-		require.Equal(t, careful.Readings, quick.Readings, row)
-		require.Equal(t, r.row.at, at)
-	})
 }
 
 func TestNumbersAreTheNearestFloats(t *testing.T) {

@@ -28,7 +28,7 @@ var (
 		"more_alarms": {"n"}, "age": {"age"}, "age_none": nil, "old": {"age"}, "profile_assumed": nil, "profile_note": nil,
 		"endpoint": {"limit", "who"}, "nobody": nil, "no_number": nil, "no_value": nil, "no_data": nil, "blind": {"since"},
 		"ordered": nil, "not_ordered": nil, "watches": nil, "cautions": nil, "about": nil, "back": nil,
-		"version": {"version"}, "never": nil,
+		"version": {"version"},
 	}
 	valveKeys = []string{"open", "shut", "moving", "not_open", "not_shut", "unseen", "conflict", "expect_open", "expect_shut"}
 )
@@ -107,6 +107,7 @@ func (f *file) check() []string {
 	f.checkAlarms(c)
 	c.section("relief", f.Relief, []string{"seen", "unseen"}, nil)
 	c.section("qualities", f.Qualities, list(int(signal.Bad)+1, func(i int) string { return signal.Quality(i).String() }), nil)
+	c.section("statuses", f.Statuses, list(signal.Statuses, func(i int) string { return signal.Status(i).String() }), nil)
 	c.section("causes", f.Causes, list(int(signal.Reported)+1, func(i int) string { return signal.Cause(i).String() }), nil)
 	c.section("valves", f.Valves, valveKeys, nil)
 	c.section("banks", f.Banks, []string{"use", "standing", "unseen"}, nil)
@@ -140,13 +141,28 @@ func (f *file) checkSituations(c *checker) {
 }
 
 func (f *file) checkAlarms(c *checker) {
-	c.keys("alarms", sorted(f.Alarms), list(alarm.Count, func(i int) string { return alarm.ID(i).String() }))
+	c.keys("alarms", sorted(f.Alarms), listed())
 	for _, k := range sorted(f.Alarms) {
 		a, path := f.Alarms[k], "alarms."+k
 		c.text(path+".message", a.Message, nil)
+		if a.Second != "" {
+			c.text(path+".second", a.Second, nil)
+		}
+		c.text(path+".cause", a.Cause, nil)
 		c.text(path+".consequence", a.Consequence, nil)
 		c.text(path+".action", a.Action, nil)
 	}
 	c.section("priorities", f.Priorities, list(int(alarm.High)+1, func(i int) string { return alarm.Priority(i).String() }), nil)
-	c.section("phases", f.Phases, list(int(alarm.Suppressed)+1, func(i int) string { return alarm.Phase(i).String() }), nil)
+	c.section("phases", f.Phases, list(alarm.Phases, func(i int) string { return alarm.Phase(i).String() }), nil)
+}
+
+// listed are the names of the alarms of the list; one that a site defines brings its own message.
+func listed() []string {
+	var names []string
+	for _, d := range alarm.Defaults() {
+		if d.Name != "" {
+			names = append(names, d.Name)
+		}
+	}
+	return names
 }

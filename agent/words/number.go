@@ -74,6 +74,31 @@ func (p *Phrases) Volume(v float64) (number, unit string) {
 	return strconv.FormatFloat(signal.Gallon.From(v), 'f', 0, 64), signal.Gallon.Symbol
 }
 
+// Temperature gives the number and the unit of a temperature (C) as the site wants it: F or C.
+func (p *Phrases) Temperature(v float64) (number, unit string) {
+	u := signal.Fahrenheit
+	if p.set.Metric {
+		u = signal.Celsius
+	}
+	return strconv.FormatFloat(u.From(v), 'f', 1, 64), u.Symbol
+}
+
+// Quantity writes a number of a quantity, in its inside unit, with the unit that the site wants; a plain number has none.
+func (p *Phrases) Quantity(v float64, q signal.Quantity) string {
+	number, unit := strconv.FormatFloat(v, 'f', -1, 64), ""
+	switch q {
+	case signal.Conductivity:
+		number, unit = p.Conductivity(v)
+	case signal.FlowRate:
+		number, unit = p.Flow(v)
+	case signal.Volume:
+		number, unit = p.Volume(v)
+	case signal.Temperature:
+		number, unit = p.Temperature(v)
+	}
+	return strings.TrimSpace(number + " " + unit)
+}
+
 var litrePerMinute, _ = signal.ParseUnit("L/min")
 
 // Duration writes a length of time in at most two parts: 45 s, 1 min 30 s, 10 min, 2 h 5 min, 3 d 4 h.
@@ -109,26 +134,16 @@ func (p *Phrases) part(key, n string) string { return p.fill(p.file.Durations[ke
 
 // Age writes how old something is, in one part: 4 s, 12 min, 3 h.
 func (p *Phrases) Age(d time.Duration) string {
+	key, unit := "d", 24*time.Hour
 	switch {
 	case d < 100*time.Second:
-		d = d.Truncate(time.Second)
+		key, unit = "s", time.Second
 	case d < 100*time.Minute:
-		d = d.Truncate(time.Minute)
+		key, unit = "min", time.Minute
 	case d < 48*time.Hour:
-		d = d.Truncate(time.Hour)
-	default:
-		d = d.Truncate(24 * time.Hour)
+		key, unit = "h", time.Hour
 	}
-	key, n := "d", int64(d/(24*time.Hour))
-	switch {
-	case d < 100*time.Second:
-		key, n = "s", int64(d/time.Second)
-	case d < 100*time.Minute:
-		key, n = "min", int64(d/time.Minute)
-	case d < 48*time.Hour:
-		key, n = "h", int64(d/time.Hour)
-	}
-	return p.part(key, strconv.FormatInt(n, 10))
+	return p.part(key, strconv.FormatInt(int64(max(d, 0)/unit), 10))
 }
 
 // Countdown writes a time left as m:ss, rounded up, so that 0:00 is shown only at the end.

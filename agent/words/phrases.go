@@ -45,6 +45,8 @@ type advice struct {
 // alarmText is the text of one alarm.
 type alarmText struct {
 	Message     string `yaml:"message"`
+	Second      string `yaml:"second"` // the message while a circumstance lowers the alarm; empty = the same
+	Cause       string `yaml:"cause"`
 	Consequence string `yaml:"consequence"`
 	Action      string `yaml:"action"`
 }
@@ -61,6 +63,7 @@ type file struct {
 	Priorities map[string]string    `yaml:"priorities"`
 	Phases     map[string]string    `yaml:"phases"`
 	Qualities  map[string]string    `yaml:"qualities"`
+	Statuses   map[string]string    `yaml:"statuses"`
 	Causes     map[string]string    `yaml:"causes"`
 	Valves     map[string]string    `yaml:"valves"`
 	Banks      map[string]string    `yaml:"banks"`
@@ -135,16 +138,38 @@ func (p *Phrases) Why(r rules.Reason) string {
 		// At a coarse resolution 0.996 compares as 1.00: what was compared is shown.
 		value = max(value, r.Limit)
 	}
-	return p.fill(p.file.Reasons[r.Code.String()], names{
-		"value": p.Product(value, r.Limit, on), "limit": p.Limit(r.Limit), "for": p.Duration(r.For), "left": p.Duration(r.Left),
-	})
+	n := names{"value": p.Product(value, r.Limit, on), "limit": p.Limit(r.Limit), "for": p.Duration(r.For), "left": p.Duration(r.Left)}
+	if r.Code >= rules.ConstantsDiffer {
+		// Those of the alarms are of any quantity, and compare with no endpoint.
+		n["value"], n["limit"] = p.Quantity(r.Value, r.Code.Quantity()), p.Quantity(r.Limit, r.Code.Quantity())
+	}
+	return p.fill(p.file.Reasons[r.Code.String()], n)
 }
 
 // State is the state word of a mode, at most 12 letters.
 func (p *Phrases) State(m rules.Mode) string { return p.file.Modes[m.String()] }
 
-// Alarm is the message of an alarm.
-func (p *Phrases) Alarm(id alarm.ID) string { return p.fill(p.file.Alarms[id.String()].Message, nil) }
+// Alarm is the message of an alarm of the list; of one that the site defines, its name.
+func (p *Phrases) Alarm(id alarm.ID) string {
+	text, ok := p.file.Alarms[id.String()]
+	if !ok {
+		return id.String()
+	}
+	return p.fill(text.Message, nil)
+}
+
+// LoweredAlarm is the message of an alarm while a circumstance lowers it to its second priority.
+func (p *Phrases) LoweredAlarm(id alarm.ID) string {
+	if second := p.file.Alarms[id.String()].Second; second != "" {
+		return p.fill(second, nil)
+	}
+	return p.Alarm(id)
+}
+
+// AlarmCause is what usually brings an alarm about.
+func (p *Phrases) AlarmCause(id alarm.ID) string {
+	return p.fill(p.file.Alarms[id.String()].Cause, nil)
+}
 
 // Consequence is what follows if nobody acts on an alarm.
 func (p *Phrases) Consequence(id alarm.ID) string {
@@ -162,6 +187,9 @@ func (p *Phrases) Phase(x alarm.Phase) string { return p.file.Phases[x.String()]
 
 // Quality is the word of a quality.
 func (p *Phrases) Quality(q signal.Quality) string { return p.file.Qualities[q.String()] }
+
+// Status is how well a signal is, in words.
+func (p *Phrases) Status(x signal.Status) string { return p.file.Statuses[x.String()] }
 
 // Cause is the word of a cause.
 func (p *Phrases) Cause(c signal.Cause) string { return p.file.Causes[c.String()] }

@@ -12,23 +12,34 @@ import (
 
 func checkCommand() *cobra.Command {
 	var sets []string
+	var live bool
 	c := &cobra.Command{
 		Use:   "check FILE",
 		Short: "Read a unit file and report everything that is wrong with it",
 		Long: `Read a unit file and report everything that is wrong with it, each fault as file:line:column: key: what is wrong and
-what would be right. Nothing else is started, opened or changed.`,
+what would be right. Nothing else is started, opened or changed.
+
+With --live every instrument is asked once, and each signal shown with its value, quality and cause, and with what one
+count of its raw number means; of each serial line it is told how much of its time the polling takes. Only reads are
+sent. Stop the agent first where a line or a gateway takes one client only. The exit status is 1 if a signal is not good,
+a setting not as commissioned, or a line too slow.`,
 		Example: `  ionward check /etc/ionward/unit.yaml
-  ionward check unit.yaml --set off_spec.delay=5m`,
+  ionward check unit.yaml --set off_spec.delay=5m
+  ionward check --live unit.yaml`,
 		Args: line.Exactly(1, "one unit file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			f, err := configs.LoadFile(args[0], sets, configs.ForRun)
 			if err != nil {
 				return err
 			}
-			return found(f, cmd.OutOrStdout())
+			if err := found(f, cmd.OutOrStdout()); err != nil || !live {
+				return err
+			}
+			return checkLive(cmd.Context(), f, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().StringArrayVar(&sets, "set", nil, "change a setting: PATH=VALUE, such as off_spec.delay=5m")
+	c.Flags().BoolVar(&live, "live", false, "ask every instrument once")
 	return c
 }
 

@@ -15,6 +15,6 @@ func root() *cobra.Command {
 		Use:   "ionward",
 		Short: "Watch a mobile demineralizer: poll, explain, record and deliver",
 	}
-	c.AddCommand(runCommand(), checkCommand())
+	c.AddCommand(runCommand(), checkCommand(), probeCommand(), describeCommand())
 	return c
 }

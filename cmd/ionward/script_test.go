@@ -19,7 +19,12 @@ func TestMain(m *testing.M) {
 
 // The scripts in testdata run the real main as its users do.
 func TestScripts(t *testing.T) {
+	instruments := trailer(t)
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata", RequireExplicitExec: true, RequireUniqueNames: true, UpdateScripts: *update,
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("TRAILER", instruments)
+			return nil
+		},
 	})
 }

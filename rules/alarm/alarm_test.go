@@ -86,7 +86,8 @@ func TestDueIsTheInstantOfTheNextChange(t *testing.T) {
 }
 
 func TestTheListIsComplete(t *testing.T) {
-	for i, d := range Defaults() {
+	list := Defaults()
+	for i, d := range list[:Listed] {
 		require.NotEmpty(t, d.Name)
 		id, ok := Parse(d.Name)
 		require.True(t, ok)

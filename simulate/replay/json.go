@@ -39,7 +39,7 @@ func (p *printer) json(l *line) {
 	case rules.OrderDone:
 		b = appendText(append(b, `,"kind":"order","who":`...), l.Order.Who)
 		b = append(append(append(b, `,"verb":"`...), l.Order.Verb.String()...), '"')
-		if l.Order.Verb != rules.Note {
+		if l.Order.Verb.OfAlarm() {
 			b = append(append(append(b, `,"alarm":"`...), l.Order.Alarm.String()...), '"')
 		}
 		b = strconv.AppendBool(append(b, `,"accepted":`...), l.Accepted)

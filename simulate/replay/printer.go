@@ -9,6 +9,7 @@ import (
 	"ionward/agent"
 	"ionward/agent/trace"
 	"ionward/rules"
+	"ionward/rules/alarm"
 )
 
 // Format is how a replay is printed.
@@ -39,7 +40,13 @@ type printer struct {
 	buf    []byte
 	err    error
 	header bool
+	rows   int
+
+	figures alarm.Figures
 }
+
+// A look at the clock every so many rows is enough for a bar that moves.
+const rowsAtATime = 1 << 12
 
 // line is one event with its place in time.
 type line struct {
@@ -50,8 +57,12 @@ type line struct {
 
 // step prints the events of one step.
 func (p *printer) step(s agent.Step) {
+	if p.rows++; p.rows%rowsAtATime == 0 && p.set.Progress != nil {
+		p.set.Progress(p.rows)
+	}
 	for i := range s.Effects.Events {
 		e := &s.Effects.Events[i]
+		p.count(e)
 		l := line{t: int64(e.At), Event: e}
 		if p.reader.Dated {
 			l.at = p.reader.Start + l.t
@@ -84,7 +95,8 @@ func (p *printer) flush() error {
 }
 
 func (p *printer) summary(s *rules.State) {
-	sum := summarise(p.reader, s)
+	sum := summarise(p.reader, &p.set.Rule, s)
+	sum.Alarms = p.report(s)
 	switch p.set.Format {
 	case JSONL:
 		p.jsonSummary(&sum)

@@ -28,6 +28,8 @@ type Settings struct {
 	Trailer string
 	Pace    float64     // times real time; 0 = as fast as possible
 	Clock   agent.Clock // of the pace
+
+	Progress func(rows int) // told from time to time how many rows are done; nil = nobody
 }
 
 // Run replays the trace in r and prints to out. A fault of the trace ends the output without a summary.

@@ -43,9 +43,13 @@ type Summary struct {
 	SecondsNotMeasured  seconds  `json:"seconds_not_measured"`
 	ProductMax          *float64 `json:"product_max"`           // uS/cm; null where there was no good reading
 	ProductFlowWeighted *float64 `json:"product_flow_weighted"` // uS/cm; null where nothing was delivered
+	M3Uncertain         float64  `json:"m3_uncertain"`          // part of m3 that was read below what the meter can tell
+	M3Relief            *float64 `json:"m3_relief"`             // left by the relief; null where neither metered nor a rate agreed
+	ReliefEstimated     bool     `json:"relief_estimated"`      // time of relief x the agreed rate, in none of m3; else metered
+	Alarms              *Alarms  `json:"alarms,omitempty"`
 }
 
-func summarise(r *trace.Reader, s *rules.State) Summary {
+func summarise(r *trace.Reader, set *rules.Settings, s *rules.State) Summary {
 	c := &s.Custody
 	sum := Summary{Kind: "summary", Rows: r.Rows, Trips: s.Trips, Bypasses: s.Bypasses, PowerLosses: s.PowerLosses, RowsDamaged: r.Hurt}
 	sum.In.Service = seconds(c.In[rules.Service])
@@ -62,6 +66,10 @@ func summarise(r *trace.Reader, s *rules.State) Summary {
 	sum.M3.Unknown = c.Volume(rules.ToUnknown)
 	sum.M3.Rinse = c.Volume(rules.ToRinse)
 	sum.M3.InletShut = c.Volume(rules.ToInletShut)
+	sum.M3Uncertain = c.UncertainVolume()
+	if relief, estimated, known := c.ReliefVolume(set); known {
+		sum.M3Relief, sum.ReliefEstimated = &relief, estimated
+	}
 	sum.SecondsNotMeasured = seconds(c.Unmeasured)
 	if c.HasMax {
 		v := c.Max

@@ -24,15 +24,22 @@ func (p *printer) text(l *line) {
 			why += ", " + l.Order.Who
 		}
 	case rules.OrderDone:
-		if l.Order.Verb != rules.Note && l.Accepted {
+		if l.Accepted && l.Was != l.Now {
 			return // its alarm line follows
 		}
 		what, why = l.Order.Verb.String(), l.Order.Who+": "+l.Order.Text
+		if l.Order.Verb.OfAlarm() {
+			what += " " + l.Order.Alarm.String()
+		}
 		if !l.Accepted {
-			why = l.Order.Who + ": " + l.Order.Alarm.String() + " had nothing to " + l.Order.Verb.String()
+			why += " (no effect)"
 		}
 	}
-	p.buf = fmt.Appendf(p.buf, "%-12s  %-28s %s\n", p.when(l), what, why)
+	width := 12
+	if p.reader.Dated {
+		width = 24
+	}
+	p.buf = fmt.Appendf(p.buf, "%-*s  %-28s %s\n", width, p.when(l), what, why)
 }
 
 // when is the time of day for a dated trace, else hours, minutes and seconds since the first row.
@@ -72,7 +79,20 @@ func (p *printer) textSummary(s *Summary) {
 	if s.SecondsNotMeasured > 0 {
 		b = fmt.Appendf(b, "  time without a flow reading  %s\n", clock(time.Duration(s.SecondsNotMeasured)))
 	}
+	if s.M3Uncertain > 0 {
+		b = fmt.Appendf(b, "  m3 %-25s %.2f\n", "of these read too slow", s.M3Uncertain)
+	}
+	if s.M3Relief != nil {
+		how := "metered"
+		if s.ReliefEstimated {
+			how = "estimated"
+		}
+		b = fmt.Appendf(b, "  m3 %-25s %.2f\n", "by the relief, "+how, *s.M3Relief)
+	}
 	b = fmt.Appendf(b, "product: highest %s, mean of the water delivered %s\n", conductivity(s.ProductMax), conductivity(s.ProductFlowWeighted))
+	if s.Alarms != nil {
+		b = append(b, s.Alarms.text(time.Duration(s.Seconds))...)
+	}
 	p.buf = b
 }
 
@@ -148,26 +168,32 @@ func (p *printer) csvRow(row []string) {
 	p.buf = append(p.buf, b.String()...)
 }
 
+// field is one sum with its name in a table.
+type field struct{ name, value string }
+
+// fields are the sums by their names, in their fixed order.
+func (s *Summary) fields() []field {
+	whole := strconv.Itoa
+	list := []field{
+		{"rows", whole(s.Rows)}, {"seconds", string(appendSeconds(nil, int64(s.Seconds)))}, {"trips", whole(s.Trips)},
+		{"bypasses", whole(s.Bypasses)}, {"power_losses", whole(s.PowerLosses)}, {"rows_damaged", whole(s.RowsDamaged)},
+	}
+	for _, row := range s.times() {
+		list = append(list, field{"seconds_in." + row.mode.String(), string(appendSeconds(nil, int64(row.in)))})
+	}
+	for _, row := range s.volumes() {
+		list = append(list, field{"m3." + row.name, strconv.FormatFloat(row.m3, 'f', -1, 64)})
+	}
+	return append(list, field{"seconds_not_measured", string(appendSeconds(nil, int64(s.SecondsNotMeasured)))},
+		field{"product_max", number(s.ProductMax)}, field{"product_flow_weighted", number(s.ProductFlowWeighted)})
+}
+
 // csvSummary prints the sums as rows of kind summary: what names the sum, to holds it.
 func (p *printer) csvSummary(s *Summary) {
 	end := string(appendSeconds(nil, int64(s.Seconds)))
-	put := func(what, value string) { p.csvRow([]string{end, "", "summary", what, "", value, ""}) }
-	whole := func(what string, n int) { put(what, strconv.Itoa(n)) }
-	whole("rows", s.Rows)
-	put("seconds", end)
-	whole("trips", s.Trips)
-	whole("bypasses", s.Bypasses)
-	whole("power_losses", s.PowerLosses)
-	whole("rows_damaged", s.RowsDamaged)
-	for _, row := range s.times() {
-		put("seconds_in."+row.mode.String(), string(appendSeconds(nil, int64(row.in))))
+	for _, f := range s.fields() {
+		p.csvRow([]string{end, "", "summary", f.name, "", f.value, ""})
 	}
-	for _, row := range s.volumes() {
-		put("m3."+row.name, strconv.FormatFloat(row.m3, 'f', -1, 64))
-	}
-	put("seconds_not_measured", string(appendSeconds(nil, int64(s.SecondsNotMeasured))))
-	put("product_max", number(s.ProductMax))
-	put("product_flow_weighted", number(s.ProductFlowWeighted))
 }
 
 func number(v *float64) string {

@@ -1,22 +1,22 @@
-package configs
+package signal
 
 import "strings"
 
-// nearest is the known name that needs the fewest edits to become name; "" when none is known. Of equally near ones
+// Nearest is the known name that needs the fewest edits to become name; "" when none is known. Of equally near ones
 // the first wins.
-func nearest(name string, known []string) string {
+func Nearest(name string, known []string) string {
 	best, least := "", 0
 	for _, k := range known {
-		if d := edits(strings.ToLower(name), k); best == "" || d < least {
+		if d := Edits(strings.ToLower(name), k); best == "" || d < least {
 			best, least = k, d
 		}
 	}
 	return best
 }
 
-// edits counts the insertions, deletions, replacements and swaps of neighbours that turn a into b (the optimal string
+// Edits counts the insertions, deletions, replacements and swaps of neighbours that turn a into b (the optimal string
 // alignment form of the Damerau-Levenshtein distance), in bytes. Long input is cut: it is no misspelt key.
-func edits(a, b string) int {
+func Edits(a, b string) int {
 	const longest = 64
 	a, b = a[:min(len(a), longest)], b[:min(len(b), longest)]
 	// Three rows of the table are enough: a swap looks two rows back.

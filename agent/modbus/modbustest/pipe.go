@@ -1,4 +1,4 @@
-package modbus
+package modbustest
 
 import (
 	"io"
@@ -82,7 +82,9 @@ func (s *stream) setDeadline(d time.Time) {
 // pipeEnd is one end of a connection in memory. Writes never block.
 type pipeEnd struct{ in, out *stream }
 
-func pipe() (net.Conn, net.Conn) {
+// Pipe makes a connection in memory: what goes in at one end comes out at the other.
+// Unlike net.Pipe it buffers, so writes never block; and it lives in a synctest bubble.
+func Pipe() (net.Conn, net.Conn) {
 	a, b := newStream(), newStream()
 	return pipeEnd{a, b}, pipeEnd{b, a}
 }
