@@ -23,6 +23,10 @@ type Source interface {
 	Next(ctx context.Context, within time.Duration, in *rules.Input) error
 }
 
+// Untimed is a Source whose Next never waits for time to pass: nobody needs to be woken at a deadline, and none is worked
+// out for it.
+type Untimed interface{ Untimed() }
+
 // Never is the within of a state that has no deadline.
 const Never = time.Duration(1<<63 - 1)
 
@@ -74,10 +78,13 @@ type Step struct {
 
 // Run steps until the source ends (nil) or fails, or the context is cancelled (its error).
 func (l *Loop) Run(ctx context.Context) error {
+	_, untimed := l.Source.(Untimed)
 	for {
-		within, ok := l.State.NextDeadline(&l.Settings)
-		if !ok {
-			within = Never
+		within := Never
+		if !untimed {
+			if d, ok := l.State.NextDeadline(&l.Settings); ok {
+				within = d
+			}
 		}
 		if err := l.Source.Next(ctx, within, &l.in); err != nil {
 			if errors.Is(err, io.EOF) {

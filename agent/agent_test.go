@@ -105,6 +105,19 @@ func TestLoopWakesAtDeadlinesAndRecordsWhatMatters(t *testing.T) {
 	}
 }
 
+// recorded is a script for which no deadline is worked out.
+type recorded struct{ script }
+
+func (*recorded) Untimed() {}
+
+func TestAnUntimedSourceIsNeverWoken(t *testing.T) {
+	src := &recorded{script{inputs: []rules.Input{scan(0, 1.5), scan(700*time.Second, 1.5)}, end: io.EOF}}
+	loop := &Loop{Settings: rules.Defaults(), Source: src}
+	require.NoError(t, loop.Run(t.Context()))
+	require.Equal(t, []time.Duration{Never, Never, Never}, src.within)
+	require.Equal(t, rules.Shut, loop.State.Mode, "the deadline in the gap is settled all the same")
+}
+
 func TestLoopEndsWithItsSource(t *testing.T) {
 	broken := errors.New("the source is broken")
 	require.ErrorIs(t, (&Loop{Settings: rules.Defaults(), Source: &script{end: broken}}).Run(t.Context()), broken)
