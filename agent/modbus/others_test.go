@@ -22,7 +22,7 @@ func TestReadsLibmodbus(t *testing.T) {
 	t.Run("rtu", func(t *testing.T) {
 		here, there, _ := ptys(t)
 		require.Equal(t, "ready", start(t, peer, "rtu", there, "19200").line(t))
-		link := Open(Settings{Address: "rtu://" + here + "?baud=19200", Timeout: time.Minute})
+		link := Open(Settings{Address: "rtu://" + here + "?baud=19200", Timeout: time.Minute, LateWindow: 10 * time.Millisecond})
 		defer link.Close()
 		sweep(t, link, 17)
 		refuses(t, link, IllegalAddress, beyond)
@@ -39,7 +39,7 @@ func TestReadsPymodbus(t *testing.T) {
 	need(t, python, "-c", "import pymodbus.server")
 	for _, how := range []string{"tcp", "rtu+tcp"} {
 		t.Run(how, func(t *testing.T) {
-			link := Open(Settings{Address: how + "://127.0.0.1:" + start(t, python, "testdata/peer.py", how).line(t), Timeout: time.Minute})
+			link := Open(Settings{Address: how + "://127.0.0.1:" + start(t, python, "testdata/peer.py", how).line(t), Timeout: time.Minute, LateWindow: 10 * time.Millisecond})
 			defer link.Close()
 			odd(t, link)
 		})
@@ -47,7 +47,7 @@ func TestReadsPymodbus(t *testing.T) {
 	t.Run("rtu", func(t *testing.T) {
 		here, there, _ := ptys(t)
 		require.Equal(t, "ready", start(t, python, "testdata/peer.py", "rtu", there, "115200").line(t))
-		link := Open(Settings{Address: "rtu://" + here + "?baud=115200&parity=none", Timeout: time.Minute})
+		link := Open(Settings{Address: "rtu://" + here + "?baud=115200&parity=none", Timeout: time.Minute, LateWindow: 10 * time.Millisecond})
 		defer link.Close()
 		odd(t, link)
 	})

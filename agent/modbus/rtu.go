@@ -8,11 +8,12 @@ import (
 // rtu carries RTU frames, over a serial line or a converter on the network. It is the
 // transporter under the client library; its calls must not overlap.
 //
-// A frame does not tell which request it answers, so time has to: before each request
-// the line is listened to until it is silent, and what comes then is thrown away.
-// That alone would trust an instrument never to be later than the listening is long,
-// so a unit that once owed an answer is in doubt until it has proved to be in step,
-// see rtuUnit.
+// A frame does not tell which request it answers. Three things make up for that. Before
+// each request the line is listened to until it is silent, and what comes then is
+// thrown away. The reads of one unit differ in the length of their answers, see shape:
+// the answer to the one can never pass for the answer to another. And a unit that once
+// owed an answer is not believed until it has proved to be in step, see rtuUnit: so an
+// old number of the right register is not taken for a new one.
 type rtu struct {
 	wire
 	silence time.Duration // T3.5
@@ -77,8 +78,10 @@ func (r *rtu) believe(u *rtuUnit, request []byte) ([]byte, *failure) {
 		begun := time.Now()
 		got, f := r.insist(u, request)
 		if f != nil || asked == mostOwed {
+			u.helped = u.helped || f == nil
 			return got, f
 		}
+		u.dangling = false
 		if time.Until(r.deadline) < time.Since(begun) {
 			return nil, &failure{kind: ErrTimeout, detail: fmt.Sprintf("the answer may be an earlier request's, and %s are too short to ask again", r.within)}
 		}
@@ -93,17 +96,19 @@ func (r *rtu) prove(u *rtuUnit, request []byte) ([]byte, *failure) {
 		got, f := r.insist(u, proof)
 		if f != nil {
 			u.unproved++
+			u.dangling = true
 			return nil, f
 		}
-		switch refused(got) {
-		case 0, IllegalAddress, IllegalValue:
+		switch code := refused(got); {
+		case code == 0, (code == IllegalAddress || code == IllegalValue) && !u.dangling:
 			u.clear()
 			return nil, nil
-		}
-		// Busy, or a gateway's word: it may be late as well, but hardly twice.
-		if again {
+		case again:
+			u.unproved++
 			return got, nil
 		}
+		// Busy, or a gateway's word, or the refusal of a proof before: it may be late as
+		// well, but hardly twice.
 	}
 }
 
@@ -131,6 +136,9 @@ func (r *rtu) ask(u *rtuUnit, request []byte) ([]byte, *failure) {
 	}
 	if err := r.arm(); err != nil {
 		return nil, r.lost(err, "")
+	}
+	if u.sends(request, 10*r.window()) {
+		r.wary = true
 	}
 	if f := r.hush(); f != nil {
 		return nil, f

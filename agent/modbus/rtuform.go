@@ -3,6 +3,7 @@ package modbus
 import (
 	"encoding/binary"
 	"slices"
+	"time"
 )
 
 const (
@@ -10,6 +11,11 @@ const (
 	mostExtra = 4
 	// mostShapes is how many different reads of a unit are kept apart.
 	mostShapes = 64
+	// mostRounds is how often the longer read must fail, and the read itself succeed,
+	// before the longer one is given up: other troubles look like that for a while.
+	mostRounds = 3
+	// againAfter is when one that was only silent is tried again.
+	againAfter = 10 * time.Minute
 )
 
 // shape is how a read goes over the line. Two reads of one unit whose answers have the
@@ -19,9 +25,11 @@ const (
 type shape struct {
 	request []byte // as asked for
 	longer  []byte // as sent; nil = as it is
-	alike   bool   // another has the same form, and it cannot be helped
 	works   bool   // longer was answered once
-	failed  bool   // longer was not answered the last time
+	failed  int    // times that longer was not answered, since the read itself was
+	rounds  int    // times that the read itself was answered after that
+	spared  []byte // longer that was given up for silence
+	since   time.Time
 }
 
 // shape finds or makes the shape of a read.
@@ -41,7 +49,6 @@ func (u *rtuUnit) shape(request []byte) *shape {
 				s.longer = l
 			}
 		}
-		s.alike = s.longer == nil
 	}
 	// Who reads more than that is searching, and meets each register once.
 	if len(u.shapes) < mostShapes {
@@ -57,8 +64,20 @@ func (s *shape) form() form {
 	return formOf(s.request)
 }
 
-// plain gives up the longer read.
-func (s *shape) plain() { s.longer, s.alike = nil, true }
+// plain gives up the longer read, for good or, if it was only silent, for a while.
+func (s *shape) plain(forGood bool) {
+	if !forGood {
+		s.spared, s.since = s.longer, time.Now()
+	}
+	s.longer = nil
+}
+
+// ripe takes the longer read up again when its time has come.
+func (s *shape) ripe() {
+	if s.spared != nil && time.Since(s.since) > againAfter {
+		s.longer, s.spared, s.failed, s.rounds = s.spared, nil, 0, mostRounds-1
+	}
+}
 
 // longer is a read of some registers more, or nil where there is no room.
 func longer(request []byte, extra int) []byte {
@@ -79,31 +98,39 @@ func longer(request []byte, extra int) []byte {
 // answer reads in a form of its own, as far as the unit takes it.
 func (r *rtu) answer(u *rtuUnit, request []byte) ([]byte, *failure) {
 	s := u.shape(request)
+	s.ripe()
 	if s.longer == nil {
-		// At least nothing may be under way that looks like the answer.
-		r.wary = r.wary || s.alike
 		return r.believe(u, request)
 	}
-	if s.failed && !s.works {
-		got, f := r.believe(u, request)
-		if s.failed = false; f == nil {
-			s.plain() // so it was the length
-		}
-		return got, f
+	// One more failure in each round, so that what comes and goes in turns is not taken
+	// for a matter of length.
+	if !s.works && s.failed > s.rounds {
+		return r.bare(u, s)
 	}
 	got, f := r.believe(u, s.longer)
-	s.failed = f != nil
 	switch {
 	case f != nil:
+		s.failed++
 		return nil, f
 	case refused(got) == 0:
 		s.works = true
 		return cutTo(got, request), nil
 	case !s.works && (refused(got) == IllegalAddress || refused(got) == IllegalValue):
-		s.plain()
+		s.plain(true)
 		return r.believe(u, request)
 	}
 	return got, nil
+}
+
+// bare asks the read itself, to see whether it is the longer one that the unit minds.
+func (r *rtu) bare(u *rtuUnit, s *shape) ([]byte, *failure) {
+	got, f := r.believe(u, s.request)
+	if s.failed = 0; f == nil {
+		if s.rounds++; s.rounds == mostRounds {
+			s.plain(false)
+		}
+	}
+	return got, f
 }
 
 // cutTo makes the answer to a longer read that to the read itself.

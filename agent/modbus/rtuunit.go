@@ -11,7 +11,7 @@ const (
 	mostOwed = 3
 	// mostProofs is how many proofs may fail before a unit is asked without.
 	mostProofs = 2
-	// provedAnew is how long after that the next is tried.
+	// provedAnew is how long after that the next is tried, if reads come through.
 	provedAnew = 10 * time.Second
 )
 
@@ -20,18 +20,30 @@ const (
 // A request without an answer leaves a doubt: the answer may come yet, any time, and
 // look like that to the next request. A unit answers in order, so the doubt ends with
 // the answer to a request that was sent later and is answered in another form: a
-// proof is the read of a few registers less or more. A unit that answers reads but no
-// proof is asked the same so often that the last answer must be to the question.
+// proof is the read of a few registers less or more, or the refusal of it. A unit that
+// answers reads but no proof is asked the same so often that the last answer must be to
+// the question.
 type rtuUnit struct {
 	doubt    bool
 	owed     []form    // of answers that may still come
 	unproved int       // proofs that failed in a row
+	dangling bool      // the last one was sent, and nothing was answered since
 	tried    time.Time // when the last one did
+	insisted int       // times that the unit was asked without a proof since then
+	helped   bool      // and that brought an answer
 
 	shapes []*shape // of the reads asked for
+	recent []recent // requests, one for each form
 
 	timeouts int // in a row
 	pace     pace
+}
+
+// recent is the last request whose answer has its form.
+type recent struct {
+	form    form
+	request []byte
+	at      time.Time
 }
 
 // form is what tells one answer from another: function code and bytes of data.
@@ -53,6 +65,26 @@ func (r *rtu) unit(id byte) *rtuUnit {
 	return u
 }
 
+// sends notes a request, and reports whether another one of the same form was sent within
+// the time given: a copy of its answer would look like the answer to this one.
+func (u *rtuUnit) sends(request []byte, within time.Duration) bool {
+	f, now := formOf(request), time.Now()
+	for i := range u.recent {
+		if o := &u.recent[i]; o.form == f {
+			alike := now.Sub(o.at) < within && !slices.Equal(o.request, request)
+			o.request, o.at = append(o.request[:0], request...), now
+			return alike
+		}
+	}
+	u.recent = append(u.recent, recent{f, slices.Clone(request), now})
+	return false
+}
+
+// sentOf reports whether a request of a form was sent lately.
+func (u *rtuUnit) sentOf(f form) bool {
+	return slices.ContainsFunc(u.recent, func(r recent) bool { return r.form == f && time.Since(r.at) < time.Minute })
+}
+
 // asks reports whether a frame has the form of an answer to one of the reads asked for:
 // then it may be a copy.
 func (u *rtuUnit) asks(frame []byte) bool {
@@ -68,14 +100,16 @@ func (u *rtuUnit) owe(request []byte) {
 }
 
 // clear ends the doubt.
-func (u *rtuUnit) clear() { u.doubt, u.owed, u.unproved = false, u.owed[:0], 0 }
+func (u *rtuUnit) clear() { u.doubt, u.owed, u.unproved, u.dangling = false, u.owed[:0], 0, false }
 
-// provable reports whether a proof should be tried.
+// provable reports whether a proof should be tried. After several that failed proofs
+// and insistence take turns; where insistence helps, proofs are tried rarely.
 func (u *rtuUnit) provable() bool {
-	if u.unproved >= mostProofs && time.Since(u.tried) < provedAnew {
+	if u.unproved >= mostProofs && (u.insisted < mostProofs || u.helped && time.Since(u.tried) < provedAnew) {
+		u.insisted++
 		return false
 	}
-	u.tried = time.Now()
+	u.tried, u.insisted, u.helped = time.Now(), 0, false
 	return true
 }
 
@@ -96,7 +130,7 @@ func (u *rtuUnit) proof(request []byte) []byte {
 			address := min(binary.BigEndian.Uint16(p[2:]), uint16(1<<16-n))
 			binary.BigEndian.PutUint16(p[2:], address)
 			binary.BigEndian.PutUint16(p[4:], uint16(n))
-			if !slices.Contains(u.owed, formOf(p)) {
+			if f := formOf(p); !slices.Contains(u.owed, f) && !u.sentOf(f) {
 				seal(p)
 				return p
 			}

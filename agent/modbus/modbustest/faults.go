@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"net"
 	"slices"
+	"sync"
 	"time"
 )
 
@@ -38,6 +39,8 @@ func Faults(rtu bool, late time.Duration) []Fault {
 		{Name: "12 busy, warming up", Do: func(e *Exchange) { e.Send(e.Refuse(e.Unit, 0x06)) }},
 		{Name: "a byte at a time", Do: func(e *Exchange) { trickle(e, e.Good(), time.Millisecond) }},
 		{Name: "a byte at a time, too slow", Do: func(e *Exchange) { trickle(e, e.Good(), late/8) }},
+		{Name: "10 a second answer a little later", Do: func(e *Exchange) { f := e.Good(); e.Send(f); e.Wait(4 * time.Millisecond); e.Send(f, f) }},
+		{Name: "10 a second answer much later", Do: func(e *Exchange) { f := e.Good(); e.Send(f); e.Wait(40 * time.Millisecond); e.Send(f) }},
 		{Name: "every second answer lost", Do: everySecond(silent)},
 		{Name: "every second answer late", Do: everySecond(func(e *Exchange) { f := e.Good(); e.Wait(late); e.Send(f) })},
 	}
@@ -51,7 +54,6 @@ func Faults(rtu bool, late time.Duration) []Fault {
 func Network() []Fault {
 	return []Fault{
 		{Name: "half-open", Do: (*Exchange).Deafen},
-		{Name: "talks without being asked", Do: func(e *Exchange) { e.Send(e.Good()); e.Wait(3 * time.Millisecond); e.Send(e.Good(), e.Good()) }},
 	}
 }
 
@@ -81,11 +83,19 @@ func tcpFaults() []Fault {
 
 // behind is always one answer late, and hands out the last one when asked again.
 func behind() Fault {
+	var mu sync.Mutex // a start may fall into an exchange
 	var kept []byte
-	return Fault{Name: "3 one answer behind", Do: func(e *Exchange) {
-		e.Send(kept)
-		kept = e.Good()
-	}}
+	take := func(next []byte) []byte {
+		mu.Lock()
+		defer mu.Unlock()
+		last := kept
+		kept = next
+		return last
+	}
+	return Fault{
+		Name: "3 one answer behind", Start: func() { take(nil) },
+		Do: func(e *Exchange) { e.Send(take(e.Good())) },
+	}
 }
 
 func silent(*Exchange) {}

@@ -32,6 +32,7 @@ type Fault struct {
 	Name  string
 	Do    func(e *Exchange) // instead of answering; nil = answer rightly
 	Greet func(c net.Conn)  // on each new connection
+	Start func()            // when it is set
 	// Refuse: nobody is let in. Limit: no more connections at once; 0 = any number.
 	Refuse bool
 	Limit  int
@@ -48,6 +49,9 @@ func (p *Proxy) Set(f Fault) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.fault = f
+	if f.Start != nil {
+		f.Start()
+	}
 }
 
 // Cut ends all connections, as a restart of the instrument does.
