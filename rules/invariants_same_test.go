@@ -184,3 +184,43 @@ func TestInvariant25CuttingAGapChangesNothing(t *testing.T) {
 		}
 	})
 }
+
+// Present only saves looking: whether it names the readings that are there, or some more and bits beyond the signals,
+// or nothing, the step is the same; also after a signal was there and is not any more, or was not due.
+func TestPresentIsNoArgumentEither(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := drawRun(t)
+		var all, exact, more State
+		var out, outs Effects
+		for _, in := range r.inputs {
+			in = drawNoise(t, in)
+			for id := range in.Readings {
+				if in.Scan && rapid.IntRange(0, 4).Draw(t, "not due") == 0 {
+					in.Readings[id] = signal.Reading{Cause: signal.NotPolled}
+				}
+			}
+			Step(&r.set, &all, &in, &out)
+			for id, reading := range in.Readings {
+				if reading != (signal.Reading{}) {
+					in.Present |= 1 << id
+				}
+			}
+			Step(&r.set, &exact, &in, &outs)
+			require.Equal(t, out, outs)
+			require.True(t, causeless(all) == causeless(exact), "a reading that is there was not looked at, or one that is gone")
+			in.Present |= rapid.Uint32().Draw(t, "more") | 1<<signal.Count
+			Step(&r.set, &more, &in, &outs)
+			require.True(t, causeless(all) == causeless(more))
+		}
+	})
+}
+
+// causeless forgets why a reading is missing: what was missing before and still is need not be looked at again.
+func causeless(s State) State {
+	for i := range s.Signals {
+		if h := &s.Signals[i]; h.Quality == signal.None {
+			h.Cause = signal.NoCause
+		}
+	}
+	return s
+}
